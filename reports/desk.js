@@ -29,6 +29,10 @@ async function save(answer) {
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
 }
 
+for (const button of document.querySelectorAll('[data-language]')) {
+  button.addEventListener('click', () => ask('/language', JSON.stringify({language: button.dataset.language})).then(() => location.reload(), () => end(said.ended)));
+}
+
 for (const form of document.querySelectorAll('form[data-save]')) {
   form.addEventListener('submit', async event => {
     event.preventDefault();
@@ -37,6 +41,20 @@ for (const form of document.querySelectorAll('form[data-save]')) {
       const answer = await ask(form.dataset.save, JSON.stringify(Object.fromEntries(new FormData(form))));
       if (answer.ok) await save(answer);
       tell(place, answer.ok ? form.dataset.saved : await answer.text(), !answer.ok);
+    } catch {
+      tell(place, said.ended, true);
+    }
+  });
+}
+
+for (const form of document.querySelectorAll('form[data-words]')) {
+  form.addEventListener('submit', async event => {
+    event.preventDefault();
+    const place = form.querySelector('.said');
+    try {
+      const answer = await ask(form.dataset.words, JSON.stringify(Object.fromEntries(new FormData(form))));
+      if (answer.ok) location.assign(`/checks/${(await answer.json()).check}`);
+      else tell(place, await answer.text(), true);
     } catch {
       tell(place, said.ended, true);
     }

@@ -7,6 +7,7 @@ import re
 from collections.abc import Collection, Iterable
 from pathlib import Path
 
+import yaml
 from pydantic import Field, TypeAdapter, ValidationError, field_validator, model_validator
 
 from schemas import codes
@@ -115,6 +116,13 @@ def read_site_maps(folder: Path) -> dict[str, SiteMap]:
         )
     except ValidationError as error:
         raise describe_faults(error, files, SITE_MAPS) from None
+
+
+def write_site_map(site_map: SiteMap) -> str:
+    """The list of one site as the text of a file that `read_site_maps` reads."""
+    return yaml.safe_dump(
+        site_map.model_dump(mode="json", exclude_defaults=True), allow_unicode=True, sort_keys=False
+    )
 
 
 def _require(names: Iterable[str], known: Collection[str], what: str) -> None:

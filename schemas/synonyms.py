@@ -173,6 +173,22 @@ HEADERS: Words = {  # other names of columns: translations and usual short forms
     "latency_s": "latency sec|latency seconds",
 }
 
+# Of the words above those that a page may propose as an answer: whole words that say the same as
+# their code in every language that has them (plain translations, common practice). No single
+# letters, no short forms, no grades, and no words of which one may ask what was meant.
+CERTAIN_WORDS = (
+    "ja|oui|sí|sì|sim|nein|non|nee|não|nej|not known|unbekannt|inconnu|desconocido|sconosciuto|"
+    "onbekend|desconhecido|rechts|droite|derecha|derecho|destra|destro|direita|höger|prawa|links|"
+    "gauche|izquierda|izquierdo|sinistra|sinistro|esquerda|vänster|lewa|beidseits|les deux|"
+    "entrambi|woman|weiblich|frau|femme|féminin|mujer|femenino|donna|femmina|femminile|vrouw|"
+    "vrouwelijk|mulher|feminino|kobieta|kvinna|man|männlich|mann|homme|masculin|hombre|masculino|"
+    "uomo|maschio|maschile|mannelijk|homem|mężczyzna|horizontal|postérieur|posteriore|achterste|"
+    "latéral|laterale|orizzontale|antérieur|anteriore|canalithiasis|canalolithiase|"
+    "kanalolithiasis|kupulolithiasis|negativ|négatif|négative|negativo|negativa|negatief|positiv|"
+    "positif|positivo|positiva|positief"
+)
+CERTAIN = frozenset(CERTAIN_WORDS.split("|"))
+
 
 @dataclass(frozen=True)
 class Vocabulary:

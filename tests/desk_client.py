@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
-from pipeline.coordinator.example import list_example
+from pipeline.coordinator.example import Row, list_example
 from pipeline.coordinator.guide import list_slips
 from pipeline.coordinator.steady import write_steadily
 from pipeline.coordinator.template import build_template
@@ -22,11 +22,57 @@ MAIL = "anna.meier@example.org"  # what identifies somebody
 MARKUP = "<img src=x onerror=alert(1)>"
 
 
+ORDINARY = {  # an ordinary episode as the page sends it
+    "episode": {
+        "episode_id": "EP-0042",
+        "patient_id": "PT-0031",
+        "age_years": "57",
+        "sex": "female",
+    }
+    | {"index_year": "2025", "cause": "idiopathic", "onset_day": "-3", "other_diagnosis": "none"}
+    | {"recorded_canal": "posterior", "recorded_side": "right", "recorded_arm": "long"}
+    | {"recorded_mechanism": "canalolithiasis"},
+    "visits": [
+        {
+            "day": "0",
+            "reason": "symptoms",
+            "before": [
+                {"test": "dix_hallpike", "side": "right", "result": "positive", "vertical": "up"}
+                | {"torsion": "right", "horizontal": "none", "vertigo": "moderate"},
+                {"test": "dix_hallpike", "side": "left", "result": "negative"},
+            ],
+            "attempts": [
+                {"maneuver": "epley", "side": "right", "setting": "clinic", "completed": "yes"}
+                | {"performed_by": "clinician", "adverse": "none", "hold_s": "30"}
+            ],
+            "after": [{"test": "dix_hallpike", "side": "right", "result": "negative"}],
+        }
+    ],
+    "contacts": [
+        {"day": "3", "contact": "telephone", "positional_symptoms": "no", "end_of_followup": "no"}
+    ],
+}
+SURNAME = "Lindqvist"  # a lone word that nobody can tell from a code of a site
+OWN_SEX, OWN_SIDE = {"female": "weiblich", "male": "M"}, {"right": "rechts", "left": "L"}
+
+
+def name_otherwise(rows: dict[str, list[Row]]) -> None:
+    """Let a delivery call sexes and sides by words of its own, one maneuver by its name and side,
+    and a finding three times by a word that nobody knows."""
+    for row in rows["episodes"]:
+        row |= {"sex": OWN_SEX[str(row["sex"])], "neck_limitation": SURNAME}
+    for row in rows["treatments"]:
+        row["side"] = OWN_SIDE[str(row["side"])]
+    rows["treatments"][0]["maneuver"] = "Epley rechts"
+
+
 def make_books(plan: Config) -> dict[str, bytes]:
     """Workbooks of site S99: all right, with two slips, with an identifier, with markup in cells,
-    and the next delivery, in which an episode is missing."""
+    the next delivery, in which an episode is missing, and one in words of its own."""
     maneuvers = {code: maneuver.name for code, maneuver in plan.maneuvers.items()}
     identified, marked_up, later = list_example(), list_slips(), list_example()
+    own_words = list_example()
+    name_otherwise(own_words)
     identified["episodes"][0]["cause"] = MAIL
     marked_up["episodes"][0]["recorded_canal"] = MARKUP
     later["submission"][0] = {
@@ -43,6 +89,7 @@ def make_books(plan: Config) -> dict[str, bytes]:
         "identified": identified,
         "marked_up": marked_up,
         "later": later,
+        "own_words": own_words,
     }
     return {
         name: write_steadily(build_template(maneuvers, tables)) for name, tables in rows.items()

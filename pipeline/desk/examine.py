@@ -4,36 +4,43 @@ it read is gone with it."""
 import os
 import tempfile
 import threading
+from collections.abc import Callable
 from multiprocessing import parent_process
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
 from pipeline.coordinator.check import TABLE_FILES, find_folders, judge_folders
 from pipeline.coordinator.marked import mark_delivery
+from pipeline.coordinator.word_list import list_own_words
 from pipeline.desk.place import wipe
 from pipeline.desk.verdict import describe_columns, describe_verdict
 from pipeline.steps.run import run_guarded
-from schemas.study import read_config
+from schemas.site_map import read_site_maps
+from schemas.study import SITES, Config, read_config
 
-# where files wait, by what they are
+# where files wait, by what they are; SITES is for a list of own words to check with
 HANDED, EARLIER = "handed", "earlier"
 FAILED = 3
 
 
-def examine(connection: Connection, folder: Path, plan: Path) -> None:
-    """Check what lies in `folder`, and tell of it as pairs: `says` what is being done, `verdict`
-    what came of it, `marked` the marked copy if there is something to mend.
+Work = Callable[[Connection, Path, Path], None]
+
+
+def examine(connection: Connection, folder: Path, plan: Path, work: Work) -> None:
+    """Do what is to be done with what lies in `folder`.
 
     A fault ends the process with its place at the terminal, and without its message.
     """
     threading.Thread(target=_end_with_parent, args=(folder,), daemon=True).start()
     tempfile.tempdir = str(folder)  # copies of the check stay in the owner's folder, too
-    run_guarded(lambda: tell(connection, folder, plan), FAILED)
+    run_guarded(lambda: work(connection, folder, plan), FAILED)
 
 
 def tell(connection: Connection, folder: Path, plan: Path) -> None:
-    """Check what lies in `folder`, and tell of it."""
-    config = read_config(plan)
+    """Check what lies in `folder`, and tell of it as pairs: `says` what is being done, `words` what
+    is no word of the dictionary, `verdict` what came of it, `marked` the marked copy if there is
+    something to mend."""
+    config = read_plan(plan, folder / SITES)
 
     def say(text: str) -> None:
         connection.send(("says", text))
@@ -53,8 +60,20 @@ def tell(connection: Connection, folder: Path, plan: Path) -> None:
         content = describe_verdict(
             judged, describe_columns(maneuvers), earlier=compared is not None
         )
+        if not content["untold"]:
+            problems = judged.received.tables["problems"]
+            connection.send(("words", list_own_words(judged.handed, problems, config)))
         connection.send(("verdict", content))
         connection.send(("marked", mark_delivery(judged.folder, judged.handed, judged.received)))
+
+
+def read_plan(plan: Path, lists: Path) -> Config:
+    """The plan, with the lists of own names in a folder in place of those of the same sites."""
+    config = read_config(plan)
+    if not lists.exists():
+        return config
+    content = {name: getattr(config, name) for name in Config.model_fields}
+    return Config.model_validate(content | {"sites": config.sites | read_site_maps(lists)})
 
 
 def find_named(folder: Path) -> Path:

@@ -1,34 +1,41 @@
-"""The page's program: what it answers to each request.
+"""The page's program: what it answers to each request."""
 
-No answer holds a cell, the name of a file, or anything else that a request carried.
-"""
-
-import json
 import secrets
-import tomllib
 from pathlib import Path
-from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from pipeline.coordinator.word_list import NotMeant, add_meanings
+from pipeline.desk.answers import (
+    LANGUAGES,
+    NAMES,
+    WORDS,
+    WORKBOOK,
+    Voice,
+    hand_out,
+    keep,
+    read_form,
+    read_rows,
+    read_words,
+)
 from pipeline.desk.clock import Clock
-from pipeline.desk.job import RUNNING, WAITING, Job
+from pipeline.desk.job import FAILED, RUNNING, WAITING, Job
 from pipeline.desk.save import NotSaved, make_withdrawn, make_workbook, pack_delivery
+from pipeline.desk.verdict import describe_columns
+from pipeline.desk.visit import describe_visit
+from pipeline.desk.words import describe_words, read_answers
 from pipeline.intake.folders import SITE, WITHDRAWN
-from pipeline.reports.render import TEMPLATES, render_page
 from pipeline.steps.run import tell_fault
+from schemas.dictionary import list_current_entries
+from schemas.site_map import SiteMap, write_site_map
 from schemas.study import read_config
 
-WORDS: dict[str, dict[str, str]] = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
-MOST_BYTES = 300_000_000  # of one file: a workbook of 70,000 rows has about 3,000,000
-MOST_WORDS = 1_000_000  # bytes of what is typed into a form
 MOST_JOBS = 8  # kept at a time; the oldest gives way
-WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 class Desk:
@@ -46,8 +53,14 @@ class Desk:
 
     def __init__(self, plan: Path, place: Path, clock: Clock):
         self.plan, self.place, self.clock = plan, place, clock
-        self.maneuvers = {code: m.name for code, m in read_config(plan).maneuvers.items()}
+        config = read_config(plan)
+        self.sites = config.sites
+        self.maneuvers = {code: m.name for code, m in config.maneuvers.items()}
+        self.dictionary = describe_columns(self.maneuvers)
+        entries = list_current_entries(self.maneuvers)
+        self.visit = describe_visit(entries, WORDS["labels"], config.maneuvers)
         self.jobs: dict[str, Job] = {}
+        self.voice = Voice()
         of_job = "/checks/{job}"
         self.app = Starlette(
             routes=[
@@ -55,26 +68,48 @@ class Desk:
                 Route("/alive", self.keep_alive, methods=["POST"]),
                 Route("/close", self.close, methods=["POST"]),
                 Route("/workbook", self.save_workbook, methods=["POST"]),
+                Route("/language", self.choose_language, methods=["POST"]),
+                Route("/visit", self.show_visit),
                 Route("/withdrawn", self.save_withdrawn, methods=["POST"]),
                 Route("/checks", self.open_job, methods=["POST"]),
                 Route(of_job, self.show_job),
                 Route(f"{of_job}/files", self.take_file, methods=["POST"]),
                 Route(f"{of_job}/begin", self.begin_job, methods=["POST"]),
+                Route(f"{of_job}/rows", self.add_rows, methods=["POST"]),
+                Route(f"{of_job}/entered", self.tell_entered),
+                Route(f"{of_job}/book", self.save_book),
                 Route(f"{of_job}/stop", self.stop_job, methods=["POST"]),
                 Route(f"{of_job}/news", self.tell_news),
                 Route(f"{of_job}/marked", self.save_marked),
+                Route(f"{of_job}/words", self.show_words),
+                Route(f"{of_job}/words", self.take_words, methods=["POST"]),
+                Route(f"{of_job}/list", self.save_list),
                 Route(f"{of_job}/delivery", self.save_delivery),
             ],
             exception_handlers={
-                HTTPException: lambda request, fault: refuse("gone", fault.status_code),
-                Exception: tell_of_fault,
+                HTTPException: lambda request, fault: self.voice.refuse("gone", fault.status_code),
+                Exception: self.tell_of_fault,
             },
         )
 
     def show_start(self, request: Request) -> Response:
         """The page on which everything begins."""
         self.clock.use()
-        return show("desk.html.j2", {})
+        return self.voice.show("desk.html.j2", {"languages": list(NAMES.items())})
+
+    def show_visit(self, request: Request) -> Response:
+        """The page on which an episode is typed."""
+        self.clock.use()
+        return self.voice.show("desk_visit.html.j2", {"visit": self.visit})
+
+    async def choose_language(self, request: Request) -> Response:
+        """The language in which the page goes on."""
+        self.clock.use()
+        language = await read_words(request, "language")
+        if language not in LANGUAGES:
+            raise HTTPException(400)
+        self.voice.language = language
+        return Response(status_code=204)
 
     def keep_alive(self, request: Request) -> Response:
         """The page is still there."""
@@ -90,7 +125,7 @@ class Desk:
         """The empty workbook of a site."""
         site = (await read_words(request, "site")).strip().upper()
         if not SITE.fullmatch(site):
-            return refuse("site")
+            return self.voice.refuse("site")
         content = await run_in_threadpool(make_workbook, self.maneuvers, site)
         return hand_out(content, f"{site}.xlsx", WORKBOOK)
 
@@ -106,18 +141,14 @@ class Desk:
     def open_job(self, request: Request) -> Response:
         """A new check, to which files are then brought."""
         self.clock.use()
-        if len(self.jobs) >= MOST_JOBS:
-            self.jobs.pop(next(iter(self.jobs))).stop()
-        name = secrets.token_urlsafe(12)
-        self.jobs[name] = Job(self.place)
-        return JSONResponse({"check": name})
+        return JSONResponse({"check": self.keep_job(Job(self.place))})
 
     async def take_file(self, request: Request) -> Response:
         """One file of a delivery, or of the delivery before it."""
         self.clock.use()
         job = self.find_job(request)
         if job.stage != WAITING:
-            return refuse("gone", 409)
+            return self.voice.refuse("gone", 409)
         query = request.query_params
         target = job.name_file(query.get("name", ""), earlier=query.get("of") == "earlier")
         try:
@@ -126,7 +157,7 @@ class Desk:
             whole = False
         if not whole:
             target.unlink()
-            return refuse("large", 413)
+            return self.voice.refuse("large", 413)
         return Response(status_code=204)
 
     def begin_job(self, request: Request) -> Response:
@@ -134,6 +165,33 @@ class Desk:
         self.clock.use()
         self.find_job(request).begin(self.plan)
         return Response(status_code=204)
+
+    async def add_rows(self, request: Request) -> Response:
+        """The workbook is there: the rows of an episode are added to it."""
+        self.clock.use()
+        job = self.find_job(request)
+        await run_in_threadpool(job.begin, self.plan, await read_rows(request))
+        return Response(status_code=204)
+
+    def tell_entered(self, request: Request) -> Response:
+        """What the check says of rows that were added."""
+        self.clock.use()
+        job = self.find_job(request)
+        if (entered := job.entered) is None:
+            return (
+                self.voice.refuse("fault", 500)
+                if job.stage == FAILED
+                else self.voice.refuse("gone", 404)
+            )
+        return self.voice.refuse(entered["fault"]) if "fault" in entered else JSONResponse(entered)
+
+    def save_book(self, request: Request) -> Response:
+        """The workbook with the rows that were added."""
+        self.clock.use()
+        job = self.find_job(request)
+        if job.book is None or job.entered is None:
+            return self.voice.refuse("gone", 404)
+        return hand_out(job.book, job.entered["name"], WORKBOOK)
 
     def stop_job(self, request: Request) -> Response:
         """The person does not want to wait."""
@@ -153,7 +211,7 @@ class Desk:
         """A check: what is being done, or what came of it."""
         self.clock.use()
         job = self.find_job(request)
-        return show(
+        return self.voice.show(
             "desk_check.html.j2",
             {
                 "here": f"/checks/{request.path_params['job']}",
@@ -161,6 +219,8 @@ class Desk:
                 "says": job.says,
                 "verdict": job.verdict,
                 "marked": job.marked is not None,
+                "asked": bool(job.words),
+                "listed": job.site_map is not None,
             },
         )
 
@@ -169,7 +229,7 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if job.marked is None or job.verdict is None:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         name = f"{job.verdict['site']}_{job.verdict['delivery']}_marked.xlsx"
         return hand_out(job.marked, "marked.xlsx" if job.verdict["untold"] else name, WORKBOOK)
 
@@ -177,11 +237,58 @@ class Desk:
         """The delivery, named as it must be."""
         self.clock.use()
         job = self.find_job(request)
-        if not job.files or job.verdict is None:
-            return refuse("gone", 404)
+        if job.verdict is None or not job.verdict["savable"]:
+            return self.voice.refuse("gone", 404)
         site, delivery = job.verdict["site"], job.verdict["delivery"]
         packed = pack_delivery(site, delivery, job.verdict["form"], job.files)
         return hand_out(packed, f"{site}_{delivery}.zip", "application/zip")
+
+    def show_words(self, request: Request) -> Response:
+        """The words of a site that the dictionary does not know, to be answered."""
+        self.clock.use()
+        job = self.find_job(request)
+        if not job.words:
+            return self.voice.refuse("gone", 404)
+        groups = describe_words(job.words, self.dictionary)
+        here = f"/checks/{request.path_params['job']}"
+        return self.voice.show("desk_words.html.j2", {"here": here, "groups": groups})
+
+    async def take_words(self, request: Request) -> Response:
+        """What they stand for: the check is done again with them."""
+        self.clock.use()
+        job = self.find_job(request)
+        form = await read_form(request)
+        if job.verdict is None or not job.words:
+            return self.voice.refuse("gone", 404)
+        site = job.verdict["site"]
+        known = job.site_map or self.sites.get(site, SiteMap())
+        try:
+            answers = read_answers(form, job.words, self.dictionary)
+            again = job.repeat(site, add_meanings(known, job.words, *answers))
+        except NotMeant as fault:
+            return self.voice.refuse(str(fault))
+        name = self.keep_job(again)
+        await run_in_threadpool(again.begin, self.plan)
+        return JSONResponse({"check": name})
+
+    def save_list(self, request: Request) -> Response:
+        """The list of a site's words, as the plan holds it."""
+        self.clock.use()
+        job = self.find_job(request)
+        if job.site_map is None or job.verdict is None:
+            return self.voice.refuse("gone", 404)
+        site = job.verdict["site"]
+        comment = WORDS["own"]["comment"].format(site=site)
+        content = f"# {comment}\n{write_site_map(job.site_map)}".encode()
+        return hand_out(content, f"{site}.yaml", "application/yaml")
+
+    def keep_job(self, job: Job) -> str:
+        """The name under which a check is kept; the oldest gives way."""
+        if len(self.jobs) >= MOST_JOBS:
+            self.jobs.pop(next(iter(self.jobs))).stop()
+        name = secrets.token_urlsafe(12)
+        self.jobs[name] = job
+        return name
 
     def find_job(self, request: Request) -> Job:
         """The check that a request is about."""
@@ -195,51 +302,7 @@ class Desk:
         for job in self.jobs.values():
             job.stop()
 
-
-def show(template: str, content: dict[str, Any]) -> Response:
-    """A page with its words."""
-    return HTMLResponse(render_page(template, {"words": WORDS} | content, talks=True))
-
-
-def hand_out(content: bytes, name: str, kind: str) -> Response:
-    """A file to save under a name of ours."""
-    return Response(
-        content, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )
-
-
-def refuse(why: str, code: int = 422) -> Response:
-    """A sentence in place of what was asked for."""
-    return PlainTextResponse(WORDS["faults"][why], code)
-
-
-async def keep(request: Request, target: Path) -> bool:
-    """Write what a request brings to a new file; whether it was all of it."""
-    left = MOST_BYTES
-    with target.open("xb") as file:
-        async for part in request.stream():
-            left -= len(part)
-            if left < 0:
-                return False
-            file.write(part)
-    return True
-
-
-async def read_words(request: Request, field: str) -> str:
-    """What was typed into a field."""
-    content = b""
-    async for part in request.stream():
-        content += part
-        if len(content) > MOST_WORDS:
-            raise HTTPException(413)
-    try:
-        typed = json.loads(content)[field]
-    except (KeyError, TypeError, ValueError):
-        raise HTTPException(400) from None
-    return typed if isinstance(typed, str) else ""
-
-
-def tell_of_fault(request: Request, fault: Exception) -> Response:
-    """A fault of the program: its place at the terminal, and a sentence for the page."""
-    tell_fault(fault)
-    return refuse("fault", 500)
+    def tell_of_fault(self, request: Request, fault: Exception) -> Response:
+        """A fault of the program: its place at the terminal, and a sentence for the page."""
+        tell_fault(fault)
+        return self.voice.refuse("fault", 500)

@@ -73,7 +73,7 @@ LIBRARY_PLACES = {
     },
     "jinja2": {"pipeline/reports/render.py"},
     "typst": {"pipeline/reports/typeset.py"},
-    "starlette": {f"pipeline/desk/{part}.py" for part in ("guard", "pages", "serve")},
+    "starlette": {f"pipeline/desk/{part}.py" for part in ("answers", "guard", "pages", "serve")},
     "uvicorn": {"pipeline/desk/serve.py"},
     "openpyxl": {
         "pipeline/intake/read_workbook.py",
@@ -81,6 +81,7 @@ LIBRARY_PLACES = {
         *(
             f"pipeline/coordinator/{part}.py"
             for part in (
+                "append",
                 "template",
                 "entry_rules",
                 "guide",

@@ -94,15 +94,16 @@ class Browser:
         return answer["result"].get("value")
 
     def press(self, key: str) -> None:
-        """A key pressed and let go."""
-        words = {"text": "\r"} if key == "Enter" else {}
+        """A key pressed and let go; a letter or another sign is its own name."""
+        signs = {"Enter": "\r"} | ({key: key} if len(key) == 1 else {})
+        words = {"text": signs[key]} if key in signs else {}
         for kind in ("keyDown", "keyUp"):
             self.ask(
                 "Input.dispatchKeyEvent",
                 type=kind,
                 key=key,
                 code=key,
-                windowsVirtualKeyCode=KEYS[key],
+                windowsVirtualKeyCode=KEYS.get(key) or ord(key.upper()),
                 **words,
             )
 

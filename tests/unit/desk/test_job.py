@@ -140,5 +140,5 @@ def test_progress_is_told_before_the_verdict(books, tmp_path):
         except EOFError:
             break
     kinds = [kind for kind, _ in heard]
-    assert kinds == ["says"] * (len(heard) - 2) + ["verdict", "marked"]
+    assert kinds == ["says"] * (len(heard) - 3) + ["words", "verdict", "marked"]
     assert len(heard) > 5

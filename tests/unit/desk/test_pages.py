@@ -3,6 +3,7 @@ try."""
 
 import html
 import io
+import json
 import re
 import socket
 import threading
@@ -11,15 +12,25 @@ import tomllib
 import zipfile
 
 import pytest
+import yaml
 
-from pipeline.desk import pages
+from pipeline.desk import answers, pages
 from pipeline.desk.clock import Clock
 from pipeline.desk.guard import Guard
 from pipeline.desk.pages import MOST_JOBS, Desk
 from pipeline.desk.serve import make_server
 from pipeline.reports.render import TEMPLATES
+from schemas.dictionary import list_current_entries
 from tests.conftest import ROOT
-from tests.desk_client import MAIL, MARKUP, Client, list_copies, make_books
+from tests.desk_client import (
+    MAIL,
+    MARKUP,
+    ORDINARY,
+    SURNAME,
+    Client,
+    list_copies,
+    make_books,
+)
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +90,7 @@ def test_a_faulty_one_gives_a_marked_copy(client, books):
     again = client.bring({"S99_001_marked.xlsx": marked})
     client.wait(again, "over")
     first, second = (
-        re.search(r'class="lead">(.*?)<', client.ask("GET", p)[2].decode())[1]
+        re.search(r'class="lead"[^>]*>(.*?)<', client.ask("GET", p)[2].decode())[1]
         for p in (path, again)
     )
     assert first == second
@@ -102,6 +113,76 @@ def test_markup_in_cells_and_names_is_never_markup(client, books):
     assert MARKUP not in html.unescape(client.heard.decode("utf-8", "replace"))
 
 
+def answer(page: str, **words: str) -> dict[str, str]:
+    """What somebody answers on the page of own words: what is chosen already, and codes by word."""
+    fields = dict.fromkeys(re.findall(r'<(?:select|input)[^>]* name="([^"]+)"', page), "")
+    for part in page.split("<select")[1:]:
+        name = re.search(r'name="([^"]+)"', part)[1]
+        chosen = re.search(r'value="([^"]*)" selected', part.partition("</select>")[0])
+        fields[name] = chosen[1] if chosen else ""
+    for text, code in words.items():
+        number = re.search(f'for="code-([0-9]+)">{text}<', page)[1]
+        fields[f"code-{number}"] = code
+    return fields
+
+
+def test_own_words_become_a_list_and_the_check_is_done_with_it(client, books, tmp_path, capfd):
+    path = client.bring({"a.xlsx": books["own_words"]})
+    client.wait(path, "over")
+    assert f'href="{path}/words"'.encode() in client.ask("GET", path)[2]
+    assert client.ask("GET", f"{path}/list")[0] == 404
+    page = client.ask("GET", f"{path}/words")[2].decode()
+    fields = answer(page, M="male", L="left")
+    assert sorted(fields.values()) == ["", "", "female", "left", "male", "right"]
+    status, _, told = client.post(f"{path}/words", **fields)
+    assert status == 200
+    again = f"/checks/{json.loads(told)['check']}"
+    client.wait(again, "over")
+    assert answers.WORDS["own"]["checked_with"].encode() in client.ask("GET", again)[2]
+    status, told, content = client.ask("GET", f"{again}/list")
+    assert (status, told["content-disposition"]) == (200, 'attachment; filename="S99.yaml"')
+    assert yaml.safe_load(content) == {
+        "codes": {
+            "episodes": {"sex": {"weiblich": "female", "M": "male"}},
+            "treatments": {"side": {"rechts": "right", "L": "left"}},
+        }
+    }
+    hidden = next(name for name in fields if name.startswith("word-"))
+    more = {hidden: SURNAME, hidden.replace("word", "code"): "unknown"}
+    left = client.ask("GET", f"{again}/words")[2].decode()
+    assert SURNAME not in left
+    more = {name.partition("-")[0] + "-0": value for name, value in more.items()}
+    third = f"/checks/{json.loads(client.post(f'{again}/words', **more)[2])['check']}"
+    client.wait(third, "over")
+    content = yaml.safe_load(client.ask("GET", f"{third}/list")[2])
+    assert content["codes"]["episodes"]["neck_limitation"] == {SURNAME: "unknown"}
+    assert content["codes"]["episodes"]["sex"]["M"] == "male"
+    assert list_copies(tmp_path) == []
+    assert SURNAME not in "".join(capfd.readouterr())
+
+
+def test_answers_that_make_no_list_get_a_sentence(client, books):
+    path = client.bring({"a.xlsx": books["own_words"]})
+    client.wait(path, "over")
+    page = client.ask("GET", f"{path}/words")[2].decode()
+    hidden = re.search(r'name="word-([0-9]+)"', page)[1]
+    for fields, fault in (
+        ({}, "no_word"),
+        ({"code-0": ""}, "no_word"),
+        ({f"code-{hidden}": "no"}, "other_word"),
+        ({f"code-{hidden}": "no", f"word-{hidden}": "Meier"}, "other_word"),
+        ({"code-0": "Meier"}, "no_choice"),
+        ({"code-999": "no"}, "no_choice"),
+    ):
+        status, _, text = client.post(f"{path}/words", **fields)
+        assert (status, text.decode()) == (422, answers.WORDS["faults"][fault])
+    assert SURNAME.encode() not in client.heard
+    good = client.bring({"a.xlsx": books["good"]})
+    client.wait(good, "over")
+    assert client.ask("GET", f"{good}/words")[0] == 404
+    assert client.post(f"{good}/words", **{"code-0": "no"})[0] == 404
+
+
 def test_five_tables_are_one_delivery(client, tmp_path):
     pool = ROOT / "synthetic_data" / "pool"
     folder = next(p.parent for p in sorted(pool.glob("S*/001/*.csv")))
@@ -113,6 +194,54 @@ def test_five_tables_are_one_delivery(client, tmp_path):
     with zipfile.ZipFile(io.BytesIO(packed)) as archive:
         inside = {name.rpartition("/")[2]: archive.read(name) for name in archive.namelist()}
     assert inside == files
+
+
+def add(client, book: bytes, typed: object) -> str:
+    """Add an episode to a workbook, and tell the path of the check."""
+    path = client.bring({"workbook.xlsx": book}, begin=False)
+    assert client.ask("POST", f"{path}/rows", json.dumps(typed))[0] == 204
+    client.wait(path, "over", "failed")
+    return path
+
+
+def test_an_episode_is_added_to_the_workbook(client, books, tmp_path, capfd):
+    path = add(client, books["good"], ORDINARY)
+    told = json.loads(client.ask("GET", f"{path}/entered")[2])
+    assert (told["kept"], told["parts"], told["cells"]) == (True, [], [])
+    status, given, book = client.ask("GET", f"{path}/book")
+    assert status == 200
+    assert given["content-disposition"] == 'attachment; filename="S99_4_episodes.xlsx"'
+    checked = client.bring({"again.xlsx": book})
+    client.wait(checked, "over")
+    assert b"are stored" in client.ask("GET", checked)[2]
+    again = add(client, book, ORDINARY)  # the same pseudonym a second time
+    told = json.loads(client.ask("GET", f"{again}/entered")[2])
+    assert not told["kept"]
+    assert ["episodes", 0, "episode_id"] in told["cells"]
+    assert client.ask("GET", f"{again}/book")[0] == 404
+    assert list_copies(tmp_path) == []
+    assert "EP-0042" not in "".join(capfd.readouterr())
+
+
+def test_what_cannot_be_added_to_gets_a_sentence(client, books):
+    for book, fault in ((b"x", "no_workbook"), (books["later"][:2000], "no_workbook")):
+        path = add(client, book, ORDINARY)
+        status, _, text = client.ask("GET", f"{path}/entered")
+        assert (status, text.decode()) == (422, answers.WORDS["faults"][fault])
+
+
+@pytest.mark.parametrize("typed", [{}, [], None, {"episode": {"name": "Meier"}}, "x", 3])
+def test_what_is_no_episode_is_refused(client, books, typed):
+    path = client.bring({"workbook.xlsx": books["good"]}, begin=False)
+    status, _, text = client.ask("POST", f"{path}/rows", json.dumps(typed))
+    assert status == 400
+    assert b"Meier" not in text
+
+
+def test_the_form_is_served(client):
+    status, _, page = client.ask("GET", "/visit")
+    assert status == 200
+    assert b'data-column="recorded_canal"' in page
 
 
 def test_files_of_other_folders_cannot_be_written(client, tmp_path):
@@ -139,7 +268,7 @@ def test_a_check_that_was_stopped_says_so(client, books, tmp_path):
     path = client.bring({"a.xlsx": books["good"]})
     assert client.ask("POST", f"{path}/stop")[0] == 204
     assert client.news(path)["stage"] == "stopped"
-    assert pages.WORDS["ends"]["stopped_title"].encode() in client.ask("GET", path)[2]
+    assert answers.WORDS["ends"]["stopped_title"].encode() in client.ask("GET", path)[2]
     assert list_copies(tmp_path) == []
     assert client.ask("POST", f"{path}/files?name=b.xlsx&of=delivery", b"x")[0] == 409
 
@@ -152,10 +281,10 @@ def test_only_some_checks_are_kept(client, tmp_path):
 
 
 def test_a_file_that_is_too_large_is_not_kept(client, tmp_path, monkeypatch):
-    monkeypatch.setattr(pages, "MOST_BYTES", 100)
+    monkeypatch.setattr(answers, "MOST_BYTES", 100)
     path = client.bring({}, begin=False)
     status, _, text = client.ask("POST", f"{path}/files?name=a.xlsx&of=delivery", b"x" * 101)
-    assert (status, text.decode()) == (413, pages.WORDS["faults"]["large"])
+    assert (status, text.decode()) == (413, answers.WORDS["faults"]["large"])
     assert list_copies(tmp_path) == []
 
 
@@ -168,7 +297,7 @@ def test_the_workbook_is_saved_for_a_site(client):
 @pytest.mark.parametrize("site", ["", "3", "S3", "../S03", MARKUP, "S03\r\nX: y"])
 def test_what_is_no_site_gets_a_sentence(client, site):
     status, _, text = client.post("/workbook", site=site)
-    assert (status, text.decode()) == (422, pages.WORDS["faults"]["site"])
+    assert (status, text.decode()) == (422, answers.WORDS["faults"]["site"])
 
 
 def test_the_list_of_those_who_withdrew(client):
@@ -190,7 +319,7 @@ def test_forms_that_are_none_are_refused(client, body):
 )
 def test_what_is_not_there_is_told_in_a_sentence(client, path):
     status, _, text = client.ask("GET", path)
-    assert (status, text.decode()) == (404, pages.WORDS["faults"]["gone"])
+    assert (status, text.decode()) == (404, answers.WORDS["faults"]["gone"])
 
 
 def test_a_fault_is_told_without_its_message(client, monkeypatch, capfd):
@@ -199,7 +328,7 @@ def test_a_fault_is_told_without_its_message(client, monkeypatch, capfd):
 
     monkeypatch.setattr(pages, "make_workbook", fail)
     status, _, text = client.post("/workbook", site="S03")
-    assert (status, text.decode()) == (500, pages.WORDS["faults"]["fault"])
+    assert (status, text.decode()) == (500, answers.WORDS["faults"]["fault"])
     shown = "".join(capfd.readouterr())
     assert "ValueError" in shown
     assert MAIL not in shown
@@ -224,10 +353,52 @@ def test_the_button_ends_it(client, clock):
     assert clock.is_over()
 
 
+def test_the_page_speaks_the_language_that_was_chosen(client, books):
+    path = client.bring({"a.xlsx": books["slips"]})
+    client.wait(path, "over")
+    sentence = re.search(r'class="lead"[^>]*>(.*?)<', client.ask("GET", path)[2].decode())[1]
+    for language, words in answers.LANGUAGES.items():
+        assert client.post("/language", language=language)[0] == 204
+        start, told = (client.ask("GET", where)[2].decode() for where in ("/", path))
+        assert f'<html lang="{language}">' in start
+        assert f"<h1>{html.escape(words['page']['start_title'])}</h1>" in start
+        assert html.escape(words["next"]["title"]) in told
+        assert sentence in told  # what the check says is the check's
+        assert client.post("/workbook", site="3")[2].decode() == words["faults"]["site"]
+        assert client.ask("GET", "/visit")[0] == 200
+    assert client.post("/language", language="xx")[0] == 400
+
+
+def test_all_languages_say_the_same_with_the_same_gaps():
+    english = {
+        (part, name): text
+        for part, names in answers.WORDS.items()
+        for name, text in names.items()
+        if part != "labels" and (part, name) != ("own", "comment")
+    }
+    assert list(answers.LANGUAGES) == list(answers.NAMES)
+    for language, words in list(answers.LANGUAGES.items())[1:]:
+        theirs = {(p, n): text for p, names in words.items() for n, text in names.items()}
+        assert list(theirs) == list(english), language
+        for place, text in theirs.items():
+            gaps, others = (sorted(re.findall(r"{\w*}", t)) for t in (text, english[place]))
+            assert set(gaps) == set(others), place
+            assert text, place
+
+
+FAULTS = (
+    *("site", "gone", "large", "fault"),
+    *("no_word", "other_word", "column_twice", "no_choice"),
+    *("no_workbook", "no_column"),
+)
+
+
 def test_every_word_of_the_page_is_used():
     """A word that no template and no answer asks for would be translated for nothing."""
     words = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
     templates = "".join(path.read_text("utf-8") for path in TEMPLATES.glob("desk*.j2"))
     asked = set(re.findall(r"words\.(\w+\.\w+)", templates))
-    asked |= {f"faults.{name}" for name in ("site", "gone", "large", "fault")}
+    asked |= {f"faults.{name}" for name in FAULTS} | {"own.comment"}
+    labels = words.pop("labels")  # by column, each of which the form asks for
+    assert set(labels) <= {entry.column for entry in list_current_entries({})}
     assert {f"{part}.{name}" for part, names in words.items() for name in names} == asked

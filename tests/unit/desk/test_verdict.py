@@ -7,7 +7,7 @@ import re
 import pytest
 
 from pipeline.coordinator.check import find_folders, judge_folders
-from pipeline.desk.pages import WORDS
+from pipeline.desk.answers import WORDS
 from pipeline.desk.verdict import LONGEST, describe_columns, describe_verdict, shorten
 from pipeline.intake.report import name_ranges
 from pipeline.intake.terminal import describe_check
@@ -41,7 +41,15 @@ def dictionary(plan):
 
 
 def show(verdict: dict) -> str:
-    content = {"words": WORDS, "here": "/checks/x", "says": "", "stage": "over", "marked": False}
+    content = {
+        "words": WORDS,
+        "language": "en",
+        "here": "/checks/x",
+        "says": "",
+        "stage": "over",
+        "marked": False,
+    }
+    content |= {"asked": False, "listed": False}
     return render_page("desk_check.html.j2", content | {"verdict": verdict}, talks=True)
 
 
