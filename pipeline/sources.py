@@ -4,6 +4,7 @@ so that an edit anywhere beneath reruns it."""
 import ast
 import hashlib
 import sys
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -14,13 +15,12 @@ ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
 def find_sources(module: str) -> list[str]:
     """The paths of `module` and of everything of ours that it imports, near or far, sorted."""
     paths: set[Path] = set()
-    waiting = [_locate(module)]
+    first = _locate(module)
+    waiting = {first} if first else set()
     while waiting:
-        path = waiting.pop()
-        if path is not None and path not in paths:
-            paths.add(path)
-            waiting += [_locate(name) for name in find_imports(path)]
-    return sorted(str(path) for path in paths)
+        paths |= waiting
+        waiting = set().union(*map(_find_imported, waiting)) - paths
+    return sorted(map(str, paths))
 
 
 def list_own_files() -> list[Path]:
@@ -69,15 +69,32 @@ def find_imports(path: Path) -> frozenset[str]:
 
 
 @cache
+def _find_imported(path: Path) -> frozenset[Path]:
+    """The files of ours that a file imports."""
+    return frozenset(found for name in find_imports(path) if (found := _locate(name)))
+
+
+@cache
 def _list_imports(path: Path) -> frozenset[str]:
     """The full names of everything that a file imports, ours or not."""
     names: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for node in _list_statements(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             names |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
     return frozenset(names)
+
+
+def _list_statements(tree: ast.Module) -> Iterator[ast.AST]:
+    """All statements of a file and what holds them; most of a tree are expressions, which import
+    nothing."""
+    waiting: list[ast.AST] = [tree]
+    while waiting:
+        node = waiting.pop()
+        yield node
+        for part in ("body", "handlers", "orelse", "finalbody", "cases"):
+            waiting += getattr(node, part, ())
 
 
 def fingerprint_files(paths: list[Path], root: Path) -> str:
@@ -94,6 +111,7 @@ def fingerprint_files(paths: list[Path], root: Path) -> str:
     return total.hexdigest()
 
 
+@cache
 def _locate(module: str) -> Path | None:
     """The file of a module or package of ours; None for a name inside a module."""
     path = ROOT / Path(*module.split("."))

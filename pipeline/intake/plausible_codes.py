@@ -60,7 +60,8 @@ def find_codes(rows: Mapping[str, pd.DataFrame]) -> Iterator[Problem]:
 
 def judge_column(table: str, name: str, cells: pd.Series) -> Iterator[Problem]:
     """The doubt about one column, for the first of the codes that it holds."""
-    for code in ALLOWED:
+    held = set(cells[cells.isin(ALLOWED)])
+    for code in filter(held.__contains__, ALLOWED):
         same = cells.eq(code)
         others = cells[~same].abs()
         far = len(others) > 0 and others.max() * FAR <= abs(code)

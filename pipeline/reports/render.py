@@ -6,6 +6,7 @@ Templates receive plain dicts and escape every text.
 import hashlib
 import re
 from base64 import b64encode
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -39,20 +40,26 @@ def render_page(template: str, content: dict[str, Any], *, talks: bool = False) 
     jinja2.UndefinedError
         Where the template asks for something that `content` does not hold.
     """
-    loader = FileSystemLoader(TEMPLATES)
+    engine, style = _start_engine(TEMPLATES)
+    # our own file, not a site's text
+    page = engine.get_template(template).render(style=Markup(style), **content)
+    return page.replace(CHARSET, f"{CHARSET}\n{_write_policy(page, talks)}", 1)
+
+
+@cache
+def _start_engine(templates: Path) -> tuple[Environment, str]:
+    """The engine, which compiles each template once, and the shared style sheet."""
     engine = Environment(
-        loader=loader,
+        loader=FileSystemLoader(templates),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style = (TEMPLATES / "style.css").read_text("utf-8")
+    style = (templates / "style.css").read_text("utf-8")
     inks = {ink: name for name, ink in re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", _light(style))}
     engine.filters["themed"] = lambda svg: _theme(svg, inks)
-    # our own file, not a site's text
-    page = engine.get_template(template).render(style=Markup(style), **content)
-    return page.replace(CHARSET, f"{CHARSET}\n{_write_policy(page, talks)}", 1)
+    return engine, style
 
 
 def _write_policy(page: str, talks: bool) -> str:

@@ -93,26 +93,28 @@ def build_design(
     if rows[list(terms)].isna().any(axis=None):
         raise ValueError("a covariate has a gap: what is not recorded must be a class of its own")
     refused: dict[str, Refusal] = {}
-    columns: dict[str, pd.Series] = {}
-    unnamed: dict[str, pd.Series] = {}
+    columns: dict[str, np.ndarray] = {}
+    unnamed: dict[str, np.ndarray] = {}
     references: dict[str, str] = {}
+    happened = events.loc[rows.index].to_numpy(bool)
     for term in terms:
         if term in numeric:
-            columns[term] = rows[term].astype(float) - numeric[term]
+            columns[term] = rows[term].to_numpy(float) - numeric[term]
             continue
-        classes, small, enough = _pool_small_classes(rows[term].astype(str), events, guards, binary)
-        refused |= {f"{term}={value}": refusal for value, refusal in small.items()}
-        names = (
-            classes.value_counts().sort_index().sort_values(ascending=False, kind="stable").index
+        codes, classes = pd.factorize(rows[term].astype(str), sort=True)
+        members, names, small, enough = _pool_small_classes(
+            codes, list(classes), happened, guards, binary
         )
-        if len(names) - (not enough) < 2:
+        refused |= {f"{term}={value}": refusal for value, refusal in small.items()}
+        if len(members) - (not enough) < 2:
             refused[term] = Refusal("not_identified", "one class only")
-        if len(names) < 2:
+        if len(members) < 2:
             continue
-        references[term] = next(name for name in names if name != OTHER)
-        for name in sorted(set(names) - {references[term]}):
+        by_size = sorted(members, key=lambda name: (-members[name], name))
+        references[term] = next(name for name in by_size if name != OTHER)
+        for name in sorted(set(members) - {references[term]}):
             into = columns if enough or name != OTHER else unnamed
-            into[f"{term}={name}"] = classes.eq(name).astype(float)
+            into[f"{term}={name}"] = (names == name)[codes].astype(float)
     matrix = pd.DataFrame(columns | unnamed, index=rows.index)
     independent = _find_independent(matrix)
     named = [name for name in independent if name in columns]
@@ -122,7 +124,7 @@ def build_design(
         matrix[[name for name in independent if name in unnamed]],
         references,
         refused,
-        _count(matrix[named], rows, events, numeric),
+        _count(matrix[named], rows, happened, numeric),
         find_shared(matrix, independent),
     )
 
@@ -161,24 +163,29 @@ def say_shared(design: Design, name: str) -> str | None:
 
 
 def _pool_small_classes(
-    classes: pd.Series, events: pd.Series, guards: Guards, binary: bool
-) -> tuple[pd.Series, dict[str, Refusal], bool]:
-    """The classes with those of too few episodes or events counted together.
+    codes: np.ndarray, classes: list[str], happened: np.ndarray, guards: Guards, binary: bool
+) -> tuple[dict[str, int], np.ndarray, dict[str, Refusal], bool]:
+    """The size of each class, those of too few episodes or events counted together.
 
-    Then the refusal of each of these, and whether together they are enough. A ratio of a class with
+    Then the name under which each of `classes`, of which `codes` tells the rows, is counted, the
+    refusal of each that is too small, and whether together they are enough. A ratio of a class with
     hardly any event, or hardly any without, would have no end; raw shares are told of such classes
     too.
     """
 
-    def judge(happened: pd.Series) -> Refusal | None:
-        without = int((~happened).sum()) if binary else None
-        return check_size(len(happened), int(happened.sum()), guards, without)
+    def judge(size: int, events: int) -> Refusal | None:
+        return check_size(size, events, guards, size - events if binary else None)
 
-    happened = events.astype(bool)
-    refusals = {value: judge(seen) for value, seen in happened.groupby(classes)}
-    small = {value: refusal for value, refusal in refusals.items() if refusal}
-    among = classes.isin(list(small))
-    return classes.where(~among, OTHER), small, not small or judge(happened[among]) is None
+    sizes = np.bincount(codes, minlength=len(classes)).tolist()
+    events = np.bincount(codes[happened], minlength=len(classes)).tolist()
+    counted = list(zip(classes, sizes, events, strict=True))
+    small = {name: refusal for name, *count in counted if (refusal := judge(*count))}
+    together = zip(*(count for name, *count in counted if name in small), strict=True)
+    names = np.array([OTHER if name in small else name for name in classes], object)
+    members: dict[str, int] = {}
+    for name, size in zip(names, sizes, strict=True):
+        members[name] = members.get(name, 0) + size
+    return members, names, small, not small or judge(*map(sum, together)) is None
 
 
 def _find_independent(matrix: pd.DataFrame) -> list[str]:
@@ -202,10 +209,10 @@ def _find_independent(matrix: pd.DataFrame) -> list[str]:
 
 
 def _count(
-    matrix: pd.DataFrame, rows: pd.DataFrame, events: pd.Series, numeric: Mapping[str, float]
+    matrix: pd.DataFrame, rows: pd.DataFrame, happened: np.ndarray, numeric: Mapping[str, float]
 ) -> pd.DataFrame:
     """The episodes, events and sites behind each column."""
-    happened, sites = events.loc[rows.index].to_numpy(bool), rows["site"].to_numpy(str)
+    sites = rows["site"].to_numpy(str)
     counts = {}
     for name, column in matrix.items():
         members = column.to_numpy() == 1 if name not in numeric else np.full(len(column), True)

@@ -72,15 +72,21 @@ class Program:
     def tighten(self) -> None:
         """Draw the bounds together until no rule and no list of choices moves one."""
         waiting, of = set(range(len(self.rows))), defaultdict(set)
+        lists, listed = set(range(len(self.choices))), defaultdict(set)
         for r, (index, *_) in enumerate(self.rows):
             for k in index:
                 of[k].add(r)
-        while waiting:
+        for c, choice in enumerate(self.choices):
+            for name in choice.names:
+                listed[self.place[name]].add(c)
+        while waiting or lists:
             moved: set[int] = set()
             for r in sorted(waiting):
                 moved |= self._tighten_row(r)
-            moved |= self._tighten_choices()
-            waiting = set().union(*(of[k] for k in moved)) if moved else set()
+            for c in sorted(lists.union(*(listed[k] for k in moved))):
+                moved |= self._tighten_choice(c)
+            waiting = set().union(*(of[k] for k in moved))
+            lists = set().union(*(listed[k] for k in moved))
 
     def _tighten_row(self, r: int) -> set[int]:
         index, times, low, high, why = self.rows[r]
@@ -104,26 +110,25 @@ class Program:
             raise Contradiction(why)
         return set(index[moved].tolist())
 
-    def _tighten_choices(self) -> set[int]:
-        moved = set()
-        for c, choice in enumerate(self.choices):
-            index = [self.place[name] for name in choice.names]
-            rows = np.array(choice.rows, dtype=float).reshape(-1, len(index))
-            fits = np.all((rows >= self.low[index]) & (rows <= self.high[index]), axis=1)
-            if not fits.any():
-                raise Contradiction(choice.why)
-            if not fits.all():
-                rows = rows[fits]
-                self.choices[c] = Choice(
-                    choice.names, tuple(tuple(int(v) for v in row) for row in rows), choice.why
+    def _tighten_choice(self, c: int) -> set[int]:
+        moved, choice = set(), self.choices[c]
+        index = [self.place[name] for name in choice.names]
+        rows = np.array(choice.rows, dtype=float).reshape(-1, len(index))
+        fits = np.all((rows >= self.low[index]) & (rows <= self.high[index]), axis=1)
+        if not fits.any():
+            raise Contradiction(choice.why)
+        if not fits.all():
+            rows = rows[fits]
+            self.choices[c] = Choice(
+                choice.names, tuple(tuple(int(v) for v in row) for row in rows), choice.why
+            )
+        for place, least, most in zip(index, rows.min(axis=0), rows.max(axis=0), strict=True):
+            if least > self.low[place] or most < self.high[place]:
+                self.low[place], self.high[place] = (
+                    max(self.low[place], least),
+                    min(self.high[place], most),
                 )
-            for place, least, most in zip(index, rows.min(axis=0), rows.max(axis=0), strict=True):
-                if least > self.low[place] or most < self.high[place]:
-                    self.low[place], self.high[place] = (
-                        max(self.low[place], least),
-                        min(self.high[place], most),
-                    )
-                    moved.add(place)
+                moved.add(place)
         return moved
 
     def reach(self, total: Sum) -> tuple[float, float]:

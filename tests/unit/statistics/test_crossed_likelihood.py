@@ -16,17 +16,21 @@ EVENTS, MEMBERS = np.array([20.0, 31, 12, 30]), np.array([40.0, 50, 45, 60])
 
 @cache
 def integrate(sds: tuple[float, float]) -> float:
-    """Log of the integral over mu and four effects of the rows FIRST x SECOND, by brute force."""
+    """Log of the integral over mu and four effects of the rows FIRST x SECOND, by brute force: once
+    mu and the two first effects are given, no row has both second ones, which are summed over
+    apart."""
     z, w = np.polynomial.hermite_e.hermegauss(21)
     weight = np.log(w / w.sum())
-    weights = sum(np.expand_dims(weight, [k for k in range(4) if k != axis]) for axis in range(4))
+    first = np.stack(np.meshgrid(z, z, indexing="ij"))[..., None]  # both effects, by both nodes
     mu, levels = np.linspace(-8, 8, 241), []
     for level in mu:
-        heights = weights.copy()  # by the two first effects, then the two second ones
-        eta = level + sds[0] * z[:, None] + sds[1] * z
-        for row in range(4):
-            seen = EVENTS[row] * eta - MEMBERS[row] * np.logaddexp(0, eta)
-            heights += np.expand_dims(seen, (1 - FIRST[row], 3 - SECOND[row]))
+        heights = weight[:, None] + weight
+        for second in (0, 1):
+            seen = weight  # by the two first effects and this one
+            for row in np.flatnonzero(second == SECOND):
+                eta = level + sds[0] * first[FIRST[row]] + sds[1] * z
+                seen = seen + EVENTS[row] * eta - MEMBERS[row] * np.logaddexp(0, eta)
+            heights = heights + logsumexp(seen, axis=-1)
         levels.append(logsumexp(heights))
     return float(logsumexp(levels) + np.log(mu[1] - mu[0]))
 

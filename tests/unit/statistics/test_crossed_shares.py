@@ -9,7 +9,7 @@ from pipeline.statistics.crossed import fit_crossed
 from pipeline.statistics.crossed_likelihood import Counted, count_rows
 from pipeline.statistics.crossed_shares import _place_points, share_cells
 
-VARIANTS, FAMILIES, SITES = 6, 6, 8
+VARIANTS, FAMILIES, SITES, POOLS = 6, 6, 8, 30
 SDS = {"variant": 0.5, "family": 0.4, "interaction": 0.4, "site": 0.4}
 Z, W = np.polynomial.hermite_e.hermegauss(31)
 
@@ -47,9 +47,9 @@ def draw(seed: int) -> tuple[Counted, np.ndarray, np.ndarray, np.ndarray]:
 
 @pytest.fixture(scope="module")
 def pools():
-    """Of 60 pools each cell's truth, pooled share, limits, own part, size and crude events."""
+    """Of each pool every cell's truth, pooled share, limits, own part, size and crude events."""
     found = []
-    for seed in range(60):
+    for seed in range(POOLS):
         counted, cell, truth, size = draw(seed)
         fit = fit_crossed(counted)
         shares = share_cells(counted, fit, cell, 3)
@@ -61,9 +61,9 @@ def pools():
 def test_pooled_shares_hold_the_truth_and_are_nearer_to_it_than_crude_ones(pools):
     truth, share, low, high, _, size, events = pools.T
     held = (low <= truth) & (truth <= high)
-    # cells of a pool share its sites and effects: 60 pools count, of 20 cells each
+    # cells of a pool share its sites and effects: pools count, of 20 cells each
     assert held.mean() == pytest.approx(0.95, abs=0.025)
-    by_pool = np.array([part.mean() for part in np.array_split(share - truth, 60)])
+    by_pool = np.array([part.mean() for part in np.array_split(share - truth, POOLS)])
     assert abs(by_pool.mean()) < 3 * by_pool.std(ddof=1) / np.sqrt(len(by_pool))
     crude = events / size
     for few in (size < 11, size >= 11):

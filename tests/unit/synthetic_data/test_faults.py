@@ -13,6 +13,7 @@ from synthetic_data.pool import read_plan
 from tests.unit.synthetic_data.reading import read_cells, type_cells
 
 COMMITTED = Path(__file__).parents[3] / "synthetic_data"
+MANEUVERS = read_plan().maneuvers
 
 
 @pytest.fixture(scope="module")
@@ -47,8 +48,8 @@ def is_broken(
         "short_arm_needs_basis": lambda: row["recorded_arm"] == "short" and value == "",
         "sided_test_needs_side": lambda: row["test"] in SIDED_TESTS and value == "none",
         "first_attempt_on_day_0": lambda: row["attempt"] == "1" and value != "0",
-        "maneuver_unknown": lambda: value not in read_plan().maneuvers,
-        "maneuver_side": lambda: read_plan().maneuvers[row["maneuver"]].sided and value == "none",
+        "maneuver_unknown": lambda: value not in MANEUVERS,
+        "maneuver_side": lambda: MANEUVERS[row["maneuver"]].sided and value == "none",
         "attempts_have_a_gap": lambda: (
             int(value) > [other["attempt"] for other in alike].index(value) + 1
         ),
