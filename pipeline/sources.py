@@ -14,12 +14,12 @@ ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
 def find_sources(module: str) -> list[str]:
     """The paths of `module` and of everything of ours that it imports, near or far, sorted."""
     paths: set[Path] = set()
-    waiting = [_locate(module)]
+    waiting = [locate(module)]
     while waiting:
         path = waiting.pop()
         if path is not None and path not in paths:
             paths.add(path)
-            waiting += [_locate(name) for name in find_imports(path)]
+            waiting += [locate(name) for name in find_imports(path)]
     return sorted(str(path) for path in paths)
 
 
@@ -94,7 +94,17 @@ def fingerprint_files(paths: list[Path], root: Path) -> str:
     return total.hexdigest()
 
 
-def _locate(module: str) -> Path | None:
+def fingerprint_plan(folder: Path) -> str:
+    """One SHA-256 over the files of a plan."""
+    return fingerprint_files(list(folder.glob("*.yaml")), folder)
+
+
+def fingerprint_code() -> str:
+    """One SHA-256 over everything of ours that can change a number or a page."""
+    return fingerprint_files(list_own_files(), ROOT)
+
+
+def locate(module: str) -> Path | None:
     """The file of a module or package of ours; None for a name inside a module."""
     path = ROOT / Path(*module.split("."))
     return next((p for p in (path.with_suffix(".py"), path / "__init__.py") if p.exists()), None)
