@@ -1,5 +1,6 @@
 """Tools at a terminal: guide, desk, template, pseudonymise, check and dictionary for whoever hands
-in records, explain and catalogue for whoever asks why, verify, compare and bill for who proves."""
+in records, explain, trace and catalogue for whoever asks why, verify, compare and bill for who
+proves."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help
 # must not wait for libraries.
@@ -19,6 +20,7 @@ from pipeline.commands import (
     guide,
     pseudonymise,
     template,
+    trace,
     verify,
 )
 from pipeline.steps.run import run_guarded
@@ -31,6 +33,7 @@ TOOLS = (
     check,
     dictionary,
     explain,
+    trace,
     catalogue,
     verify,
     compare,

@@ -15,7 +15,7 @@ ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
 def find_sources(module: str) -> list[str]:
     """The paths of `module` and of everything of ours that it imports, near or far, sorted."""
     paths: set[Path] = set()
-    first = _locate(module)
+    first = locate(module)
     waiting = {first} if first else set()
     while waiting:
         paths |= waiting
@@ -71,7 +71,7 @@ def find_imports(path: Path) -> frozenset[str]:
 @cache
 def _find_imported(path: Path) -> frozenset[Path]:
     """The files of ours that a file imports."""
-    return frozenset(found for name in find_imports(path) if (found := _locate(name)))
+    return frozenset(found for name in find_imports(path) if (found := locate(name)))
 
 
 @cache
@@ -111,8 +111,18 @@ def fingerprint_files(paths: list[Path], root: Path) -> str:
     return total.hexdigest()
 
 
+def fingerprint_plan(folder: Path) -> str:
+    """One SHA-256 over the files of a plan."""
+    return fingerprint_files(list(folder.glob("*.yaml")), folder)
+
+
+def fingerprint_code() -> str:
+    """One SHA-256 over everything of ours that can change a number or a page."""
+    return fingerprint_files(list_own_files(), ROOT)
+
+
 @cache
-def _locate(module: str) -> Path | None:
+def locate(module: str) -> Path | None:
     """The file of a module or package of ours; None for a name inside a module."""
     path = ROOT / Path(*module.split("."))
     return next((p for p in (path.with_suffix(".py"), path / "__init__.py") if p.exists()), None)

@@ -103,7 +103,8 @@ def say_withdrawn(withdrawn: pd.DataFrame) -> Iterator[str]:
     for row in withdrawn.itertuples(index=False):
         yield (
             f"{count(row.patients_withdrawn, 'patient')} of {row.site}; "
-            f"{count(row.episodes_left_out, 'episode')} left out"
+            f"{count(row.episodes_left_out, 'episode')} left out; now in none of "
+            f"{count(row.tables_searched, 'table')} and {count(row.files_searched, 'file')}"
         )
 
 

@@ -91,6 +91,12 @@ class Warehouse:
             {column: rows[column].astype(d.dtype) for column, d in columns_of(name).items()}
         )
 
+    def count_unused_pages(self) -> int:
+        """Pages of the file that no table uses any more, in which former rows may still stand; none
+        in a store that was built anew."""
+        row = self._connection.execute("SELECT free_blocks FROM pragma_database_size()").fetchone()
+        return int(row[0]) if row else 0
+
     def _insert(self, name: str, source: str, parameters: list) -> None:
         try:
             self._connection.execute(

@@ -12,6 +12,7 @@ import pandas as pd
 
 from pipeline.statistics.guard import Refusal, check_size
 from pipeline.statistics.tidy import count_sites
+from schemas.keys import EPISODE
 from schemas.study import Guards
 
 OTHER = "other classes"
@@ -212,14 +213,13 @@ def _count(
     matrix: pd.DataFrame, rows: pd.DataFrame, happened: np.ndarray, numeric: Mapping[str, float]
 ) -> pd.DataFrame:
     """The episodes, events and sites behind each column."""
-    sites = rows["site"].to_numpy(str)
-    counts = {}
+    keys, counts = rows.filter(EPISODE), {}
     for name, column in matrix.items():
         members = column.to_numpy() == 1 if name not in numeric else np.full(len(column), True)
         counts[name] = (
             int(members.sum()),
             int(happened[members].sum()),
-            *count_sites(sites[members]).values(),
+            *count_sites(keys[members]).values(),
         )
     return pd.DataFrame.from_dict(
         counts, orient="index", columns=["n_episodes", "n_events", "n_sites", "by_site"]

@@ -1,18 +1,58 @@
 """Estimates as rows: one way to state a number, and one way to say why there is none."""
 
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
-import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
 
 from schemas.columns import Frame
 from schemas.declared import find_quantity
 from schemas.estimate import Estimates
+from schemas.keys import EPISODE, EPISODE_ID
 from schemas.strata import check_comparison, check_stratum
 
 Fields = dict[str, Any]  # of a row of schemas.estimate.Estimates, by column
+
+
+class Counted(str):
+    """The text of `by_site`, which knows its episodes if it was made by `recording_members`.
+
+    Attributes
+    ----------
+    episodes, events
+        site and episode_id of those that `n_episodes`, and that `n_events`, counts; None where the
+        rows that were counted name no episode.
+    """
+
+    episodes: pd.DataFrame | None = None
+    events: pd.DataFrame | None = None
+
+
+# of each table of estimates that was put together, the text of `by_site` of each of its rows
+_recorded: ContextVar[list[tuple[Frame[Estimates], list[str | None]]] | None] = ContextVar(
+    "recorded", default=None
+)
+
+
+@contextmanager
+def recording_members() -> Iterator[list[tuple[Frame[Estimates], list[str | None]]]]:
+    """Keep which episodes each row counts, for whoever traces it.
+
+    Yields
+    ------
+    list
+        Fills with a pair for each table of estimates: the table, and of each of its rows
+        the `Counted`.
+    """
+    tables: list[tuple[Frame[Estimates], list[str | None]]] = []
+    token = _recorded.set(tables)
+    try:
+        yield tables
+    finally:
+        _recorded.reset(token)
 
 
 def state(term: str, estimate: float, **fields: Any) -> Fields:
@@ -58,35 +98,41 @@ def withhold(term: str, status: str, note: str, **fields: Any) -> Fields:
 
 
 def count_sites(
-    sites: ArrayLike, *, events: ArrayLike | None = None, among: ArrayLike | None = None
+    rows: pd.DataFrame, *, events: pd.DataFrame | None = None, among: pd.DataFrame | None = None
 ) -> Fields:
     """Tell on how many sites a row rests, and on how many episodes of each.
 
     Parameters
     ----------
-    sites
-        The sites of the episodes, one code for each episode.
+    rows
+        The episodes, one row each, with their site; with their episode_id too, a trace can name
+        them.
     events
-        The sites of those of them who had the event, where the row tells how many had it.
+        Those of them who had the event, where the row tells how many had it.
     among
-        Where `sites` are themselves those who had it: the sites of the whole of which they are
-        a part.
+        Where `rows` are themselves those who had it: the whole of which they are a part.
 
     Returns
     -------
     Fields
         The columns `n_sites` and `by_site` of the row.
     """
-    everybody, part = (sites, events) if among is None else (among, sites)
-    sizes, parts = Counter(_list(everybody)), Counter([] if part is None else _list(part))
+    everybody, part = (rows, events) if among is None else (among, rows)
+    sizes, parts = Counter(_list_sites(everybody)), Counter(_list_sites(part))
     ends = {site: "" if part is None else f"/{parts[site]}" for site in sizes}
-    named = " ".join(f"{site}={sizes[site]}{ends[site]}" for site in sorted(sizes))
-    return {"n_sites": len(set(_list(sites))), "by_site": named or None}
+    by_site = Counted(" ".join(f"{site}={sizes[site]}{ends[site]}" for site in sorted(sizes)))
+    if _recorded.get() is not None:
+        by_site.episodes, by_site.events = _keep_keys(everybody), _keep_keys(part)
+    return {"n_sites": len(set(_list_sites(rows))), "by_site": by_site or None}
 
 
-def _list(values: ArrayLike) -> list:
+def _list_sites(rows: pd.DataFrame | None) -> list:
     """Plain values, which are counted many times as fast as those of pandas."""
-    return np.asarray(values).tolist()
+    return [] if rows is None else rows["site"].to_numpy().tolist()
+
+
+def _keep_keys(rows: pd.DataFrame | None) -> pd.DataFrame | None:
+    return rows[EPISODE].astype("string") if rows is not None and EPISODE_ID in rows else None
 
 
 def tidy_estimates(rows: list[Fields], **shared: Any) -> Frame[Estimates]:
@@ -117,4 +163,8 @@ def tidy_estimates(rows: list[Fields], **shared: Any) -> Frame[Estimates]:
         find_quantity(analysis, stratum, term)
     for comparison in frame["comparison"].dropna().unique():
         check_comparison(comparison)
-    return Estimates.validate(Estimates.cast(frame), lazy=True)
+    checked = Estimates.validate(Estimates.cast(frame), lazy=True)
+    recorded = _recorded.get()
+    if recorded is not None:
+        recorded.append((checked, [(shared | row).get("by_site") for row in rows]))
+    return checked

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import __version__
-from pipeline.sources import ROOT, find_libraries, fingerprint_files, list_own_files
+from pipeline.sources import find_libraries, fingerprint_code, fingerprint_plan
 from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
@@ -29,8 +29,8 @@ def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
         "version": __version__,
         **_find_years(current, read_config(plan).study.disclosure.min_sites),
         "deliveries": data,
-        "plan": fingerprint_files(list(plan.glob("*.yaml")), plan),
-        "code": fingerprint_files(list_own_files(), ROOT),
+        "plan": fingerprint_plan(plan),
+        "code": fingerprint_code(),
     }
     libraries = sorted({*find_libraries(), RUNS_THE_STEPS})
     return pd.DataFrame(

@@ -31,6 +31,7 @@ FLOORS = [  # from the ground up: a part imports only from those before it
     "analyses.plan",
     "disclosure",
     "releases",
+    "trace",
     "reports.readings",
     "reports.cautions",
     "reports.wording",

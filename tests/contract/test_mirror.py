@@ -152,6 +152,10 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         f"pipeline/reports/technical/{part}.py"
         for part in ("checklist", "grids", "second_fits", "tables", "views")
     ),
+    ("whole/test_trace.py", "from a release and its store to lines and a file: a pool is run"): (
+        "pipeline/commands/trace.py",
+        "pipeline/trace/trace.py",
+    ),
     ("unit/commands/test_verify.py", "both tools of one folder of releases"): (
         "pipeline/commands/compare.py",
     ),

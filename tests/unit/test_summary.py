@@ -23,8 +23,11 @@ def build_tables(deliveries, counts=(), problems=()) -> dict[str, pd.DataFrame]:
     return {"deliveries": described, "row_counts": kept, "problems": problem_rows}
 
 
+GONE = ["site", "patients_withdrawn", "episodes_left_out", "tables_searched", "files_searched"]
+
+
 def summarise(tables, statuses=("ok",), withdrawn=(), release=None) -> str:
-    gone = pd.DataFrame(withdrawn, columns=["site", "patients_withdrawn", "episodes_left_out"])
+    gone = pd.DataFrame(withdrawn, columns=GONE)
     made = {"release": "2"} | (release or {})
     kept = {"folder": "2-3", "sha256": "ab12"}
     return describe_run(tables, pd.DataFrame({"status": statuses}), made, kept, gone, RESULTS)
@@ -120,9 +123,10 @@ def test_numbers_are_counted_by_what_became_of_them():
 def test_withdrawals_are_told_only_where_there_are_some():
     tables = build_tables([("S01", "001", "accepted", True)])
     assert "Withdrawn" not in summarise(tables)
-    assert "Withdrawn   1 patient of S01; 2 episodes left out" in summarise(
-        tables, withdrawn=[("S01", 1, 2)]
+    told = (
+        "Withdrawn   1 patient of S01; 2 episodes left out; now in none of 19 tables and 30 files"
     )
+    assert told in summarise(tables, withdrawn=[("S01", 1, 2, 19, 30)])
 
 
 def test_an_empty_pool_is_told_too():

@@ -89,9 +89,12 @@ def test_withdrawing_rewrites_everything_and_the_run_proves_it(pool):
     assert find_codes(results) == []
     assert prove(pool).returncode == 0
     counts = pd.read_csv(pool / "withdrawals.csv")
-    assert counts.to_dict("records") == [
+    withdrawn = counts[["site", "patients_withdrawn", "episodes_left_out"]]
+    assert withdrawn.to_dict("records") == [
         {"site": "S01", "patients_withdrawn": 1, "episodes_left_out": 2}
     ]
+    assert (counts["tables_searched"] > 0).all()
+    assert (counts["files_searched"] > 0).all()
     with duckdb.connect(str(results / "warehouse.duckdb"), read_only=True) as store:
         gone = store.execute(
             "SELECT delivery, sum(rows_withdrawn) FROM row_count GROUP BY 1 ORDER BY 1"

@@ -276,16 +276,16 @@ def _state_number(term: str, k: int, numbers: Numbers, fields: Fields, guards: G
 
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
     """A share with the limits of pipeline/statistics/site_limits.py."""
-    hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
+    hit = counted.to_numpy(bool)
     fields: Fields = {
         "n_episodes": len(hit),
         "n_events": int(hit.sum()),
-        **count_sites(sites, events=sites[hit]),
+        **count_sites(rows, events=rows[hit]),
     }
     refusal = check_size(len(hit), None, guards)
     if refusal:
         return withhold(term, refusal.status, refusal.note, method=SHARE_OF_TOTALS, **fields)
-    low, high = bound_share(hit, sites, guards)
+    low, high = bound_share(hit, rows["site"].to_numpy(str), guards)
     note = ALONE if check_sites(fields["n_sites"], guards) else None
     return state_within(
         term, hit.mean(), low, high, SHARE, guards, method=SHARE_OF_TOTALS, note=note, **fields

@@ -116,5 +116,5 @@ def count_totals(rows: pd.DataFrame) -> Fields:
     return {
         "n_episodes": len(seen),
         "n_events": int(seen.sum()),
-        **count_sites(seen.index.get_level_values("site")),
+        **count_sites(seen.reset_index()),
     }

@@ -179,7 +179,7 @@ def list_reported_returns(
 def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     """All rows of one curve."""
     left, right = returns["left_days"].to_numpy(float), returns["right_days"].to_numpy(float)
-    shared = {"n_episodes": len(returns), **count_sites(returns["site"])}
+    shared = {"n_episodes": len(returns), **count_sites(returns)}
     events, days = int(np.isfinite(right).sum()), study.recurrence.days
     refused = check_size(len(returns), None, study.guards)
     if refused:
@@ -203,7 +203,7 @@ def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     ]
     for day in (0, *days):
         at_risk = (left >= day) & (right > day)
-        counted = {"n_episodes": int(at_risk.sum()), **count_sites(returns.loc[at_risk, "site"])}
+        counted = {"n_episodes": int(at_risk.sum()), **count_sites(returns[at_risk])}
         rows.append(state(f"at_risk_day_{day}", at_risk.sum(), method="count", **counted))
     return rows
 

@@ -101,7 +101,7 @@ def _share(part: pd.DataFrame, stratum: str, guards: Guards) -> Iterator[Fields]
             "stratum": stratum,
             "n_episodes": len(part),
             "n_events": int(happened.sum()),
-            **count_sites(part["site"], events=part.loc[happened, "site"]),
+            **count_sites(part, events=part[happened]),
         }
         refusal = check_size(len(part), None, guards)
         if refusal:

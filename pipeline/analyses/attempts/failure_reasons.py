@@ -109,7 +109,7 @@ def _estimate_share(
     counts = {
         "n_episodes": total,
         "n_events": events,
-        **count_sites(episodes["site"], events=with_reason["site"]),
+        **count_sites(episodes, events=with_reason),
     }
     if total < guards.min_episodes:
         return withhold(

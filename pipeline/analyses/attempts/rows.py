@@ -260,5 +260,5 @@ def _name_sites(sites: np.ndarray, random_sites: bool) -> list[str]:
 def count_attempts(members: pd.DataFrame) -> Fields:
     """Count episodes, negative tests and sites behind some attempts."""
     episodes, negative = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
-    sites = count_sites(episodes["site"], events=members.loc[negative, "site"])
+    sites = count_sites(episodes, events=members[negative])
     return {"n_episodes": len(episodes), "n_events": int(members["event"].sum()), **sites}

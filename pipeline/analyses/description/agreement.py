@@ -131,7 +131,7 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     agree = int(agreed.sum())
     yield _share(f"{part}_agreement", agreed, members, rule)
     fields = {"n_episodes": len(members), "n_events": agree, "method": KAPPA}
-    fields |= count_sites(members["site"], events=members.loc[agreed, "site"])
+    fields |= count_sites(members, events=members[agreed])
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
         yield withhold(
@@ -184,7 +184,7 @@ def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
 def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) -> dict:
     agree = int(agreed.sum())
     fields: Fields = {"n_episodes": len(members), "n_events": agree}
-    fields |= count_sites(members["site"], events=members.loc[agreed, "site"])
+    fields |= count_sites(members, events=members[agreed])
     fields["method"] = f"share of episodes; {site_limits.METHOD}"
     if len(members) < rule.min_episodes:
         return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **fields)
@@ -207,6 +207,4 @@ def _count_table(members: pd.DataFrame, part: str) -> Iterator[dict]:
                 members[f"recorded_{part}"].eq(recorded) & members[part].eq(adjudicated)
             ]
             term = f"{part}:recorded={recorded},adjudicated={adjudicated}"
-            yield state(
-                term, number, n_episodes=int(number), **count_sites(chosen["site"]), method="count"
-            )
+            yield state(term, number, n_episodes=int(number), **count_sites(chosen), method="count")

@@ -139,9 +139,8 @@ def describe_pool(
 def _count(term: str, rows: pd.DataFrame, episodes: pd.Series) -> dict:
     """A count of episodes; `episodes` says of each row how many it stands for."""
     number = int(episodes.sum())
-    return state(
-        term, number, n_episodes=number, **count_sites(rows["site"].repeat(episodes.astype(int)))
-    )
+    counted = rows.loc[rows.index.repeat(episodes.astype(int))]
+    return state(term, number, n_episodes=number, **count_sites(counted))
 
 
 def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
@@ -153,12 +152,12 @@ def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
 
 def _share(members: pd.DataFrame, base: pd.DataFrame, *, stratum: str) -> dict:
     fields = {"stratum": stratum, "n_episodes": len(base), "n_events": len(members)}
-    fields |= count_sites(members["site"], among=base["site"])
+    fields |= count_sites(members, among=base)
     return state("share", len(members) / len(base), **fields)
 
 
 def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:
-    fields = {"stratum": "all", "n_episodes": len(people), **count_sites(people["site"])}
+    fields = {"stratum": "all", "n_episodes": len(people), **count_sites(people)}
     for term, share in (
         ("age_lower_quartile", 0.25),
         ("age_median", 0.5),

@@ -112,9 +112,7 @@ def _count_base(name: str, members: dict[str, pd.DataFrame]) -> Iterator[dict]:
     base = BASES[name]
     if base.noun == "site":
         stored = members["stored"]
-        yield state(
-            name, stored["site"].nunique(), n_episodes=len(stored), **count_sites(stored["site"])
-        )
+        yield state(name, stored["site"].nunique(), n_episodes=len(stored), **count_sites(stored))
         return
     yield _count(name, members[name])
     if base.without:
@@ -123,7 +121,7 @@ def _count_base(name: str, members: dict[str, pd.DataFrame]) -> Iterator[dict]:
 
 def _count(term: str, rows: pd.DataFrame) -> dict:
     known = rows.drop_duplicates(EPISODE) if "session" in rows else rows
-    return state(term, len(rows), n_episodes=len(known), **count_sites(known["site"]))
+    return state(term, len(rows), n_episodes=len(known), **count_sites(known))
 
 
 def _leave_out(base: pd.DataFrame, part: pd.DataFrame) -> pd.DataFrame:

@@ -99,7 +99,7 @@ def list_delays(
 
 def _estimate(part: pd.DataFrame, stratum: str, config: Config) -> Iterator[dict]:
     guards, days, alone = config.study.guards, config.study.curves.days, stratum.startswith("site=")
-    fields: Fields = {"n_episodes": len(part), **count_sites(part["site"])}
+    fields: Fields = {"n_episodes": len(part), **count_sites(part)}
     terms = [
         *(f"tested_by_day_{day}" for day in days),
         *(f"delay_{quartile}" for quartile in QUARTILES),

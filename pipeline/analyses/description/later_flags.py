@@ -35,13 +35,13 @@ def count_later_flags(
     raised = later_flags.merge(treated, on=EPISODE)
     rows = []
     for flag in config.criteria.later_flags:
-        flagged = raised.loc[raised["flag"].eq(flag), "site"]
+        flagged = raised[raised["flag"].eq(flag)]
         events = len(flagged)
         fields: Fields = {"population": "positional", "stratum": f"later_flag={flag}"}
         fields |= {
             "n_episodes": len(treated),
             "n_events": events,
-            **count_sites(treated["site"], events=flagged),
+            **count_sites(treated, events=flagged),
         }
         if len(treated):
             rows.append(state("share", events / len(treated), note=NOTE, **fields))

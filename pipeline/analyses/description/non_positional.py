@@ -121,7 +121,7 @@ def _describe_found_late(reclassified: pd.DataFrame) -> Iterator[Fields]:
 
 def _share(term: str, members: pd.DataFrame, base: pd.DataFrame, stratum: str = "all") -> Fields:
     fields = {"stratum": stratum, "n_episodes": len(base), "n_events": len(members)}
-    fields |= count_sites(members["site"], among=base["site"])
+    fields |= count_sites(members, among=base)
     if base.empty:
         return withhold(term, "too_few", "no episodes", **fields)
     return state(term, len(members) / len(base), **fields)
@@ -132,7 +132,7 @@ def _average(term: str, average: str, rows: pd.DataFrame, column: str) -> Fields
     fields = {
         "stratum": "all",
         "n_episodes": len(rows),
-        **count_sites(rows["site"]),
+        **count_sites(rows),
         "method": f"{average} of {'days' if column == 'found_day' else 'sessions'}",
     }
     if rows.empty:

@@ -165,7 +165,7 @@ def _count_readings(members: pd.DataFrame) -> Iterator[dict]:
         among = members if part == "positional" else positional
         for value in values:
             counted = among[among[part].eq(value)]
-            counts = {"n_episodes": len(counted), **count_sites(counted["site"])}
+            counts = {"n_episodes": len(counted), **count_sites(counted)}
             yield state(f"{part}:read={value}", len(counted), method="count", **counts)
 
 
@@ -218,7 +218,7 @@ def _recover(term: str, members: pd.DataFrame, recovered: pd.Series, guards: Gua
     fields = {
         "n_episodes": total,
         "n_events": n_recovered,
-        **count_sites(members["site"]),
+        **count_sites(members),
         "method": INTERVAL,
     }
     if refusal := check_size(total, guards.min_events, guards):

@@ -154,7 +154,7 @@ def _share(listed: pd.DataFrame, measure: str, guards: Guards) -> Fields:
     fields: Fields = {
         "n_episodes": len(members),
         "n_events": int(done.sum()),
-        **count_sites(members["site"], events=members.loc[done, "site"]),
+        **count_sites(members, events=members[done]),
     }
     refusal = check_size(len(members), None, guards)
     if refusal:
@@ -165,7 +165,7 @@ def _share(listed: pd.DataFrame, measure: str, guards: Guards) -> Fields:
 
 def _describe_wait(known: pd.DataFrame, guards: Guards) -> Iterator[Fields]:
     """Quartiles of the days from onset to the first maneuver."""
-    fields: Fields = {"n_episodes": len(known), **count_sites(known["site"]), "method": "quantiles"}
+    fields: Fields = {"n_episodes": len(known), **count_sites(known), "method": "quantiles"}
     refusal = check_size(len(known), None, guards)
     for name, part in QUARTILES.items():
         term = f"onset_to_maneuver_{name}"

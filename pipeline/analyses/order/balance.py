@@ -41,7 +41,7 @@ def state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterato
         "stratum": stratum,
         "comparison": "repeat",
         "method": BALANCE,
-        **count_sites(contrast.rows["site"]),
+        **count_sites(contrast.rows),
     }
     for level, before, after, members in balance.itertuples():
         yield state(f"smd_before:{level}", before, n_episodes=members, **fields)
@@ -51,4 +51,4 @@ def state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterato
 def count_compared(rows: pd.DataFrame) -> dict:
     """Episodes of a comparison, how many of them were seen to be resolved, and their sites."""
     resolved = int(np.isfinite(rows["right_days"]).sum())
-    return {"n_episodes": len(rows), "n_events": resolved, **count_sites(rows["site"])}
+    return {"n_episodes": len(rows), "n_events": resolved, **count_sites(rows)}

@@ -280,14 +280,14 @@ def _count_members(members: pd.DataFrame, stratum: str) -> Iterator[dict]:
         ("first_test_positive", positive, tested),
     ):
         fields = {"n_episodes": len(whole), "n_events": len(part)}
-        fields |= count_sites(part["site"], among=whole["site"])
+        fields |= count_sites(part, among=whole)
         yield state(term, len(part), stratum=stratum, method=COUNT, **fields)
 
 
 def _describe(rows: pd.DataFrame, stratum: str, method: str) -> Fields:
     """Stratum, method and counts of a row of tested episodes."""
     negative = rows["negative"].astype(bool)
-    counts = count_sites(rows["site"], events=rows.loc[negative, "site"])
+    counts = count_sites(rows, events=rows[negative])
     return {
         "stratum": stratum,
         "method": method,

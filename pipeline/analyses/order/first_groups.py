@@ -71,7 +71,7 @@ def list_groups(known: pd.DataFrame, study: Study) -> Iterator[Group]:
         for family in sorted(sizes.index):
             cell = members[members["family"].eq(family)]
             fields: Fields = {"stratum": f"variant={variant},family={family}"}
-            fields |= {"n_episodes": len(cell), **count_sites(cell["site"])}
+            fields |= {"n_episodes": len(cell), **count_sites(cell)}
             refusal = check_size(len(cell), None, study.guards)
             refusal = refusal or check_sites(fields["n_sites"], study.guards)
             rows = cell.index.to_numpy()
@@ -94,7 +94,7 @@ def _standardise(compared: pd.DataFrame, family: str, fields: Fields, study: Stu
     weights = contrast.weights[:, contrast.changed]
     names = np.unique(contrast.rows["site"].to_numpy(str))
     weights = weights[np.r_[True, np.isin(names, kept["site"])]]
-    told = fields | {"n_episodes": len(kept), **count_sites(kept["site"])}
+    told = fields | {"n_episodes": len(kept), **count_sites(kept)}
     refusal = check_sites(told["n_sites"], study.guards)
     if not weights.any(axis=1).all():
         refusal = RESTS_ON_ONE

@@ -78,7 +78,7 @@ def _follow(
     refused = check_size(len(members), None, guards)
     if refused:
         counts: Fields = {"n_episodes": len(before), "n_events": len(members)}
-        counts |= count_sites(members["site"], among=before["site"])
+        counts |= count_sites(members, among=before)
         yield withhold(
             "reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts
         )
@@ -131,7 +131,7 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     ]
     fields: Fields = {"stratum": stratum, "method": INTERVAL}
     fields |= {"n_episodes": len(tested), "n_events": len(resolved)}
-    fields |= count_sites(tested["site"], events=resolved["site"])
+    fields |= count_sites(tested, events=resolved)
     refused = check_size(len(tested), None, guards)
     if refused:
         return withhold("share_resolved_at_next_test", refused.status, refused.note, **fields)
@@ -151,6 +151,6 @@ def _count(term: str, base: pd.DataFrame, chosen: pd.DataFrame, stratum: str) ->
     counts = {
         "n_episodes": len(base),
         "n_events": len(chosen),
-        **count_sites(chosen["site"], among=base["site"]),
+        **count_sites(chosen, among=base),
     }
     return state(term, len(chosen), stratum=stratum, method=COUNT, **counts)

@@ -181,7 +181,7 @@ def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
         for name in list_chosen_families(rows)
     }
     for term, members in groups.items():
-        fields = {"n_episodes": len(members), **count_sites(members["site"])}
+        fields = {"n_episodes": len(members), **count_sites(members)}
         yield state(term, len(members), stratum=stratum, method="count", **fields)
 
 
@@ -281,9 +281,9 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: tuple[Arm, Arm]) -
     """Episodes and sites of the arms behind a number, how many are known to be resolved by its day,
     and what it is compared with."""
     inside = [arm in measure.arms for arm in arms]
-    sites = contrast.rows.loc[np.where(contrast.changed, inside[1], inside[0]), "site"]
+    members = contrast.rows[np.where(contrast.changed, inside[1], inside[0])]
     events = sum(arm.count(measure.day)[0] for arm in measure.arms)
-    counts = {"n_episodes": len(sites), "n_events": events, **count_sites(sites)}
+    counts = {"n_episodes": len(members), "n_events": events, **count_sites(members)}
     return counts | {"comparison": "repeat" if all(inside) else None}
 
 

@@ -60,14 +60,14 @@ class HarmShare:
         sessions.
     low, high
         95 % limits of that of all.
-    harmed_at
-        The site of each episode that had an event in such a session.
+    harmed
+        The episodes that had an event in such a session.
     """
 
     samples: np.ndarray
     low: float
     high: float
-    harmed_at: np.ndarray
+    harmed: pd.DataFrame
 
 
 def list_session_events(
@@ -87,13 +87,14 @@ def list_session_events(
     Returns
     -------
     pd.DataFrame
-        The same with site and `harmed`.
+        The same with site, episode_id and `harmed`.
     """
     harmful = treatments[treatments["adverse"].isin(EVENTS["any"].codes)]
     days = pd.MultiIndex.from_frame(harmful[[*EPISODE, "day"]])
     names = members[EPISODE].iloc[sessions["row"].to_numpy()].reset_index(drop=True)
     keys = pd.MultiIndex.from_frame(names.assign(day=sessions["day"].to_numpy()))
-    return sessions.assign(site=names["site"].to_numpy(str), harmed=keys.isin(days))
+    named = {key: names[key].to_numpy(str) for key in EPISODE}
+    return sessions.assign(**named, harmed=keys.isin(days))
 
 
 def share_harm(sessions: pd.DataFrame, sites: Sequence[str], study: Study) -> dict[Kind, HarmShare]:
@@ -122,8 +123,8 @@ def share_harm(sessions: pd.DataFrame, sites: Sequence[str], study: Study) -> di
         events = np.r_[harmed.sum(), harmed.sum() - of_site @ harmed]
         samples = np.divide(events, number, out=np.full(len(number), np.nan), where=number > 0)
         low, high = site_limits.bound_share(harmed, site, study.guards)
-        harmed_at = part[harmed].drop_duplicates("row")["site"].to_numpy(str)
-        shares[Kind(str(family), bool(is_first))] = HarmShare(samples, low, high, harmed_at)
+        with_event = part[harmed].drop_duplicates("row")
+        shares[Kind(str(family), bool(is_first))] = HarmShare(samples, low, high, with_event)
     return shares
 
 
@@ -188,10 +189,10 @@ def _state(
 ) -> Fields:
     """A row of one order, or of the first of two less the second."""
     used = [shares[kind] for kinds, _ in orders for kind in kinds]
-    rarest = min(used, key=lambda share: len(share.harmed_at))
-    fields = fields | {"n_episodes": len(rarest.harmed_at), **count_sites(rarest.harmed_at)}
+    rarest = min(used, key=lambda share: len(share.harmed))
+    fields = fields | {"n_episodes": len(rarest.harmed), **count_sites(rarest.harmed)}
     least = study.disclosure.least_shown
-    if len(rarest.harmed_at) < least:
+    if len(rarest.harmed) < least:
         return withhold(term, "too_few", f"fewer than {least} events", **fields)
     if any(np.isnan(share.samples).any() for share in used):
         return withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields)

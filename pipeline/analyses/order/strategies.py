@@ -243,10 +243,10 @@ def _find_rarest(
     counts = []
     for kind, family in dict.fromkeys(strategy.list_sessions(study.strategies.sessions)):
         given = sessions[sessions["kind"].eq(kind) & sessions["family"].eq(family)]
-        counts.append(given.drop_duplicates("row")["site"])
+        counts.append(given.drop_duplicates("row"))
     rarest = min(counts, key=len)
     fields: Fields = {"n_episodes": len(rarest), **count_sites(rarest)}
-    least_sites = min(sites.nunique() for sites in counts)
+    least_sites = min(given["site"].nunique() for given in counts)
     refusal = check_size(len(rarest), None, study.guards) or check_sites(least_sites, study.guards)
     return fields, refusal
 

@@ -109,8 +109,8 @@ def _compare(variant: str, strategies: list[Strategy], choices: Choices) -> Iter
     for strategy in strategies[1:]:
         clones = choices.clone(strategy)
         fields: Fields = {"stratum": f"variant={variant},strategy={strategy.name}"} | COMPARED
-        sites = choices.members.loc[clones.switched, "site"]
-        fields |= {"n_episodes": len(sites), **count_sites(sites)}
+        switched = choices.members[clones.switched]
+        fields |= {"n_episodes": len(switched), **count_sites(switched)}
         terms = _name_terms(strategies[0], strategy, choices.study)
         found = _find_difference(usual, _weigh(clones, choices), choices.study)
         if isinstance(found, Refusal):

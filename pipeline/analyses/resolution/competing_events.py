@@ -172,7 +172,7 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
     if kind == "incidence":
         members = members[members["informative"]]
     events = list(_list_events(members, kind, causes, curves.days))
-    shared: Fields = {"n_episodes": len(members), **count_sites(members["site"])}
+    shared: Fields = {"n_episodes": len(members), **count_sites(members)}
     shared |= {"method": METHODS[kind]}
     refused = check_size(len(members), None, guards) or check_sites(shared["n_sites"], guards)
     if refused is None:

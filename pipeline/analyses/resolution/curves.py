@@ -167,7 +167,7 @@ def _estimate_curve(spells: pd.DataFrame, study: Study) -> list[dict]:
     fields = {
         "n_episodes": len(spells),
         "n_events": int(np.isfinite(right).sum()),
-        **count_sites(spells["site"]),
+        **count_sites(spells),
     }
     terms = (*(f"resolved_by_day_{day}" for day in study.curves.days), "median_days")
     refusal = check_size(len(spells), None, study.guards)

@@ -154,7 +154,7 @@ def _estimate(members: pd.DataFrame, days: Days, config: Config) -> Iterator[dic
     for k, (stratum, part) in enumerate(strata):
         rows = groups[:, k]
         fields: Fields = {"stratum": stratum, "n_episodes": len(part)}
-        fields |= count_sites(sites[rows])
+        fields |= count_sites(members[rows])
         refusal = check_size(len(part), None, study.guards)
         if not refusal and (
             stratum == "all" or (stratum.startswith(BOUNDED) and "," not in stratum)

@@ -80,7 +80,7 @@ def count_known(spells: Frame[Spells], days: Sequence[int], **fields: Any) -> It
             spells["left_days"], spells["right_days"], day
         ).items():
             counts: Fields = {"n_episodes": len(spells), "n_events": int(members.sum())}
-            counts |= count_sites(spells.loc[members, "site"], among=spells["site"])
+            counts |= count_sites(spells[members], among=spells)
             yield state(
                 f"known_{name}_day_{day}", counts["n_events"], method="count", **fields | counts
             )

@@ -21,6 +21,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.stats import norm
 
 from pipeline.analyses.resolution.courses import lay_out_days, list_members
@@ -92,7 +93,6 @@ def estimate_prediction(
     tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
     reasons = list_examined_days(examinations)
     days = lay_out_days(members, tests, reasons, treatments, followups, config)
-    sites = members["site"].to_numpy(str)
     study = config.study
     fitted: tuple[Courses, Predicted] | Refusal | None = check_sites(
         members["site"].nunique(), study.guards
@@ -106,9 +106,9 @@ def estimate_prediction(
     rows: list[Fields] = []
     for name in OUTCOMES:
         if isinstance(fitted, Refusal):
-            rows += _withhold(name, fitted, sites, study)
+            rows += _withhold(name, fitted, members, study)
         else:
-            rows += _compare(name, *fitted, sites, study)
+            rows += _compare(name, *fitted, members, study)
     return tidy_estimates(
         rows,
         analysis="joint_prediction",
@@ -131,15 +131,17 @@ def _name_ratio(outcome: str, band: tuple[int, int]) -> str:
     return RATIO.format(outcome=outcome, days=first if first == last else f"{first}_to_{last}")
 
 
-def _withhold(outcome: str, refusal: Refusal, sites: np.ndarray, study: Study) -> Iterator[Fields]:
-    fields: Fields = {"stratum": "all", "n_episodes": len(sites), **count_sites(sites)}
+def _withhold(
+    outcome: str, refusal: Refusal, members: pd.DataFrame, study: Study
+) -> Iterator[Fields]:
+    fields: Fields = {"stratum": "all", "n_episodes": len(members), **count_sites(members)}
     bands = [_name_ratio(outcome, band) for band in list_bands(study)]
     for term in (*bands, *(term.format(outcome=outcome) for term in SUMMARY)):
         yield withhold(term, refusal.status, refusal.note, **fields)
 
 
 def _compare(
-    outcome: str, courses: Courses, predicted: Predicted, sites: np.ndarray, study: Study
+    outcome: str, courses: Courses, predicted: Predicted, members: pd.DataFrame, study: Study
 ) -> Iterator[Fields]:
     """The ratios of all by band, those of each site, then the summary."""
     kind, bands = OUTCOMES[outcome], list_bands(study)
@@ -153,7 +155,7 @@ def _compare(
     for k, days in enumerate(bands):
         term = _name_ratio(outcome, days)
         fields: Fields = {"stratum": "all", "n_episodes": int(counted[:, k].sum())}
-        fields |= count_sites(sites[counted[:, k]])
+        fields |= count_sites(members[counted[:, k]])
         refusal = _check(whole, k, fields, study) or check_sites(fields["n_sites"], study.guards)
         if refusal:
             yield withhold(term, refusal.status, refusal.note, **fields)
@@ -163,7 +165,7 @@ def _compare(
         low, high = np.maximum(seen, 0) / whole.expected[k]
         ratio = whole.seen[k] / whole.expected[k]
         yield state(term, ratio, lower=low, upper=high, **fields)
-    names, number = np.unique(sites, return_inverse=True)
+    names, number = np.unique(members["site"].to_numpy(str), return_inverse=True)
     own = kind.compare(
         courses, predicted, number[:, None] * len(bands) + band, len(names) * len(bands)
     )
@@ -180,7 +182,7 @@ def _compare(
             else:
                 # an interval would tell how many tests there were
                 yield state(term, own.seen[cell] / own.expected[cell], **fields)
-    yield from _sum_up(outcome, own.deviation, judged, len(bands), sites)
+    yield from _sum_up(outcome, own.deviation, judged, len(bands), members)
 
 
 def _check(compared: Compared, cell: int, fields: Fields, study: Study) -> Refusal | None:
@@ -190,7 +192,7 @@ def _check(compared: Compared, cell: int, fields: Fields, study: Study) -> Refus
 
 
 def _sum_up(
-    outcome: str, deviation: np.ndarray, judged: np.ndarray, n_bands: int, sites: np.ndarray
+    outcome: str, deviation: np.ndarray, judged: np.ndarray, n_bands: int, members: pd.DataFrame
 ) -> Iterator[Fields]:
     """How many parts are judged and lie beyond two standard deviations, the largest deviation, and
     how many sites are judged and lie beyond chance."""
@@ -199,7 +201,7 @@ def _sum_up(
     p_of_site = 2 * norm.sf(by_site.max(axis=1)) * n_judged
     beyond = (n_judged > 0) & (p_of_site < LEVEL)
     p_value = float(min(1.0, 2 * norm.sf(largest.max()) * judged.sum()))
-    fields: Fields = {"stratum": "all", "n_episodes": len(sites), **count_sites(sites)}
+    fields: Fields = {"stratum": "all", "n_episodes": len(members), **count_sites(members)}
     numbers = (
         judged.sum(),
         (largest > BEYOND).sum(),

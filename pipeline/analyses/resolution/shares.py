@@ -105,7 +105,7 @@ def count_known(spells: Frame[Spells], day: int) -> Fields:
         The columns `n_episodes`, `n_events`, `n_sites` and `by_site` of a row.
     """
     resolved = int((spells["right_days"] <= day).sum())
-    return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells["site"])}
+    return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells)}
 
 
 def estimate_shares(

@@ -36,5 +36,5 @@ def refuse_circular_arms(episodes: Frame[Episodes]) -> list[dict]:
     circular = episodes[named.fillna(False).astype(bool)]
     if circular.empty:
         return []
-    counts = {"n_episodes": len(circular), "n_events": None, **count_sites(circular["site"])}
+    counts = {"n_episodes": len(circular), "n_events": None, **count_sites(circular)}
     return [withhold("median_days", "not_identified", CIRCULAR, stratum=STRATUM, **counts)]

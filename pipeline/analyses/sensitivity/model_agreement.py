@@ -219,7 +219,7 @@ Check = tuple[str, float | Refusal, dict]
 
 
 def _count(rows: pd.DataFrame) -> dict:
-    return {"n_episodes": len(rows), **count_sites(rows["site"])}
+    return {"n_episodes": len(rows), **count_sites(rows)}
 
 
 def _check_curve(followed: pd.DataFrame, study: Study) -> Check:

@@ -253,7 +253,7 @@ def leave_out_sites(spells: Frame[Spells], config: Config) -> Iterator[dict]:
     the sites are not named."""
     days, sites = np.array(config.study.curves.days), spells["site"].to_numpy(str)
     resolved = int(np.isfinite(spells["right_days"].to_numpy(float)).sum())
-    fields: Fields = {"n_episodes": len(spells), "n_events": resolved, **count_sites(sites)}
+    fields: Fields = {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells)}
     fields |= {
         "endpoint": config.study.resolution.primary,
         "method": "interval-censored NPMLE, each site left out once",

@@ -252,4 +252,4 @@ def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
 
 def _count(sessions: pd.DataFrame) -> Fields:
     happened = int(sessions["happened"].sum())
-    return {"n_episodes": len(sessions), "n_events": happened, **count_sites(sessions["site"])}
+    return {"n_episodes": len(sessions), "n_events": happened, **count_sites(sessions)}

@@ -86,7 +86,7 @@ def estimate_site_monitoring(
 def _compare(members: pd.DataFrame, days: Days, large: list[str], study: Study) -> Iterator[dict]:
     is_large = members["site"].isin(large)
     fields: Fields = {"stratum": "all", "n_episodes": int(is_large.sum())}
-    fields |= count_sites(members.loc[is_large, "site"])
+    fields |= count_sites(members[is_large])
     effects = check_sites(len(large), study.guards) or _find_effects(members, days, large, study)
     if isinstance(effects, Refusal):
         for term in POOL_TERMS:
@@ -136,7 +136,7 @@ def _find_effects(
 
 
 def _count_sites(term: str, rows: pd.DataFrame, study: Study) -> dict:
-    sites = count_sites(rows["site"])
+    sites = count_sites(rows)
     least = f"the least is {study.site_monitoring.min_episodes} episodes"
     fields = {"stratum": "all", "method": COUNT, "note": least, **sites}
     return state(term, sites["n_sites"], n_episodes=len(rows), **fields)

@@ -1,8 +1,10 @@
-"""Where the reports answer the items of STROBE and RECORD, and where they do not.
+"""Where the reports answer the items of STROBE, RECORD and TARGET, and where they do not.
 
 von Elm E et al. PLoS Med 2007;4:e296 (STROBE, cohort studies); Benchimol EI et al. PLoS Med
-2015;12:e1001885 (RECORD). The topics are in this project's own words. Numbers and topics of the
-items of RECORD are partly from memory.
+2015;12:e1001885 (RECORD); Cashin AG et al. JAMA 2025;334:1084-1093 (TARGET: target trials that are
+emulated, here by the orders of maneuvers). The topics are in this project's own words. Numbers and
+topics of the items of RECORD are partly from memory, those of TARGET from a summary of the
+statement that others published, not from the statement itself.
 """
 
 from dataclasses import dataclass
@@ -211,6 +213,72 @@ RECORD = (
          "misclassification is counted, drift is not", ("planted_variants", "diagnosis_agreement")),
     Item("22.1", "Protocol, data and code at hand", YES, "plan, fingerprints, tidy files",
          ("plan", "used")),
+)  # fmt: skip
+
+ORDERS = ("strategies", "weighted_strategies")
+TARGET = (
+    Item("1a", "Emulation named, with the aim and the target trial in short", NO,
+         "the reports do not name the comparison of orders an emulated trial"),
+    Item("1b", "Data sources in short", YES, "what this is", ("about",)),
+    Item("1c", "Assumptions, methods and findings in short", PARTLY,
+         "findings in the other report, the rest here", ("committee", *ORDERS)),
+    Item("2", "Background and gap", NO,
+         "the reports state results; the background is in the project's README"),
+    Item("3", "Causal question", YES, "what is estimated", ORDERS),
+    Item("4", "Why a trial is emulated, and trials that informed it", PARTLY,
+         "trials of first maneuvers stand beside; the reason is not given",
+         ("published_comparison",)),
+    Item("5", "Data: purpose, kind, places, years, pooling", PARTLY,
+         "kind, years and pooling; sites are not named, to protect patients", ("about", "used")),
+    Item("6a", "Target trial: who would enter", PARTLY,
+         "the variants in the plan; no protocol of a trial is written out", ("plan",)),
+    Item("6b", "Target trial: strategies", YES,
+         "which maneuver in which order, a test every week, a session while it is positive",
+         ("plan", "strategies")),
+    Item("6c", "Target trial: random assignment, openly", NO, "not written out"),
+    Item("6d", "Target trial: follow-up from assignment, and its end", YES,
+         "from day 0 to the horizon of the plan", ("strategies", "plan")),
+    Item("6e", "Target trial: outcomes", YES, "shares resolved, days, sessions, adverse events",
+         ("strategies",)),
+    Item("6f", "Target trial: contrasts", YES, "each order less the usual one", ("strategies",)),
+    Item("6g", "Target trial: assumptions that would identify it", NO, "not written out"),
+    Item("6h", "Target trial: analysis", NO, "not written out"),
+    Item("7a", "Emulation: who enters", YES, "criteria and variants in the plan",
+         ("plan", "episode_flow")),
+    Item("7b", "Emulation: strategies", YES, "sessions by family of maneuvers", ORDERS),
+    Item("7c", "Emulation: assignment", YES,
+         "by the g-formula, and by clones in every order their sessions still fit", ORDERS),
+    Item("7d", "Emulation: follow-up from assignment, and its end", YES,
+         "from day 0, the day of the first maneuver", ORDERS),
+    Item("7e", "Emulation: outcomes", YES, "by the model of the days of testing, and by tests",
+         ("joint_resolution", *ORDERS)),
+    Item("7f", "Emulation: contrasts", YES, "each order less the usual one", ORDERS),
+    Item("7g(i)", "Emulation: assumptions, confounding among them", YES, "assumptions", ORDERS),
+    Item("7g(ii)", "Emulation: their variables", YES, "terms in the plan", ("plan",)),
+    Item("7h(i)", "Emulation: analysis and missing data", PARTLY,
+         "estimators; not recorded is a class of its own, nothing is imputed", ORDERS),
+    Item("7h(ii)", "Emulation: sensitivity analyses", PARTLY,
+         "two ways of estimating; other choices are tried for the second line only",
+         ("weighted_strategies", "sensitivity")),
+    Item("8", "Numbers eligible and assigned, as a diagram", PARTLY,
+         "flow of the pool, and how many had the rarest session of an order",
+         ("episode_flow", "strategies", "committee")),
+    Item("9", "Who they were, by strategy", NO,
+         "told of the pool, not by order: nearly everybody fits several at first"),
+    Item("10", "Length and end of follow-up, by strategy", NO, "told of the pool only"),
+    Item("11", "Missing data, by strategy", NO, "told of the pool only"),
+    Item("12", "Outcomes, by strategy", YES, "each number under each order", ("strategies",)),
+    Item("13", "Effects, absolute and relative, with precision", PARTLY,
+         "differences with 95 % confidence intervals; no ratios", ORDERS),
+    Item("14", "Results of sensitivity analyses", PARTLY, "both ways beside each other", ORDERS),
+    Item("15", "Interpretation", PARTLY, "in short; the rest is the committee's", ("committee",)),
+    Item("16", "Limits, and how the emulation differs from the trial", PARTLY,
+         "how plausible the assumptions are; a trial is not set beside", ("committee", *ORDERS)),
+    Item("17", "Ethics approval", NO, "not known to the workflow"),
+    Item("18", "Registration", NO, "not known to the workflow; the plan has a fingerprint"),
+    Item("19", "Data and code at hand", YES, "plan, fingerprints, tidy files", ("plan", "used")),
+    Item("20", "Funding", NO, "not known to the workflow"),
+    Item("21", "Conflicts of interest", NO, "not known to the workflow"),
 )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from pipeline.reports.cautions import say_red_flags, tabulate_cautions
-from pipeline.reports.technical.checklist import RECORD, STROBE, map_items
+from pipeline.reports.technical.checklist import RECORD, STROBE, TARGET, map_items
 from pipeline.reports.technical.condense import condense_rows
 from pipeline.reports.technical.orders import G_FORMULA, WEIGHTED, view_both_ways
 from pipeline.reports.technical.sites import MONITORING, show_sites
@@ -91,8 +91,8 @@ def compose_technical(
         ],
         "plan": [{"name": name, "text": text} for name, text in plan_files.items()],
         "checklists": [
-            {"name": "STROBE", "items": map_items(STROBE, SECTIONS | set(ordered))},
-            {"name": "RECORD", "items": map_items(RECORD, SECTIONS | set(ordered))},
+            {"name": name, "items": map_items(items, SECTIONS | set(ordered))}
+            for name, items in (("STROBE", STROBE), ("RECORD", RECORD), ("TARGET", TARGET))
         ],
     }
 

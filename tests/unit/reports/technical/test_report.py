@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from pipeline.reports.render import TEMPLATES, render_page
-from pipeline.reports.technical.checklist import NO, RECORD, STROBE
+from pipeline.reports.technical.checklist import NO, RECORD, STROBE, TARGET
 from pipeline.reports.technical.report import SECTIONS, compose_technical
 from pipeline.reports.technical.terms import (
     write_number,
@@ -361,10 +361,12 @@ def test_colors_can_be_read_by_day_and_by_night():
 
 
 def test_checklists_answer_only_from_what_is_there(estimates, plan):
-    numbers = [item.number for item in (*STROBE, *RECORD)]
-    assert len(numbers) == len(set(numbers))
-    assert {int(re.match(r"\d+", item.number)[0]) for item in STROBE} == set(range(1, 23))
-    places = {place for item in (*STROBE, *RECORD) for place in item.places}
+    for items in (STROBE, RECORD, TARGET):
+        assert len({item.number for item in items}) == len(items)
+    for items, last in ((STROBE, 22), (TARGET, 21)):
+        whole = {int(re.match(r"\d+", item.number)[0]) for item in items}
+        assert whole == set(range(1, last + 1))
+    places = {place for item in (*STROBE, *RECORD, *TARGET) for place in item.places}
     assert places <= SECTIONS | set(PLAN) | {"committee"}
     full = compose_technical(estimates, plan, PLAN_FILES, {})["checklists"][0]["items"]
     without = compose_technical({}, plan, PLAN_FILES, {})["checklists"][0]["items"]
