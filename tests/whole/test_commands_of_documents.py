@@ -18,7 +18,7 @@ from tests.contract.test_floors import ROOT
 LEFT_OUT = {
     r"(\./run|py run\.py|snakemake .*)$": "the demonstration, run by other tests of this folder",
     r"\./run (test|--config)|pytest": "the tests themselves, and a pool of the reader's own",
-    r"\./run (explain|check)$": "names a command only",
+    r"\./run (explain|check|trace)$": "names a command only",
     r"\./run desk$": "a page that stays until it is closed: it has tests of its own",
     r"snakefmt |mypy$": "layout of the workflow and types, which .ci/run asks for",
     r"python -m tests\.|uv |rm -r|python -m synthetic_data --out": "studies, the lock, pools",
