@@ -89,8 +89,9 @@ EVIDENCE = {
     "resolved_without_fitting_maneuver": (
         "it resolved, and no maneuver that could fit was given since the failure"
     ),
-    "resolved_long_after_maneuver": (
-        "still positive after the last maneuver for as long as it lasts untreated, then resolved"
+    "resolved_long_after_onset": (
+        "still positive after the last maneuver, as long after onset as it lasts untreated on the "
+        "average, then resolved"
     ),
     "retreated_before_a_test": "the next maneuver was given before any test",
     "no_later_test": "no later test can tell",
@@ -166,7 +167,7 @@ class Doses(Closed):
 
 
 class Remission(Closed):
-    """How long the vertigo of a canal lasts without treatment."""
+    """How many days the vertigo of a canal lasts without treatment, from onset."""
 
     days: Annotated[int, Field(ge=1)]
     source: str = Field(min_length=1)

@@ -9,7 +9,7 @@ import pandas as pd
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
 from schemas.columns import Frame
 from schemas.criteria import Canal
-from schemas.delivery import Followups, Treatments
+from schemas.delivery import Episodes, Followups, Treatments
 from schemas.derived import Attempts, Spells
 from schemas.failure import Remission
 from schemas.keys import EPISODE
@@ -128,6 +128,7 @@ def compare_maneuvers(first: str, later: str, maneuvers: dict[str, Maneuver]) ->
 
 def find_remission(
     failures: pd.DataFrame,
+    episodes: Frame[Episodes],
     treatments: Frame[Treatments],
     spells: Frame[Spells],
     maneuvers: dict[str, Maneuver],
@@ -135,13 +136,16 @@ def find_remission(
 ) -> pd.DataFrame:
     """List evidence that the vertigo went by itself after the failure.
 
-    Resolution lies after left_days and at or before right_days, so only the time for which it was
-    still seen after the last maneuver counts as long.
+    Resolution lies after left_days and at or before right_days, so that vertigo has lasted for as
+    long as it was still seen, counted from onset as the sources do; from day 0 where the onset was
+    not recorded, which is the least it can be.
 
     Parameters
     ----------
     failures
         Failed first sessions with seen_day and canal.
+    episodes
+        As delivered, with onset_day.
     treatments
         All treatments with `fit`.
     spells
@@ -149,7 +153,7 @@ def find_remission(
     maneuvers
         What each code of a maneuver is.
     remission
-        By canal how many days are long.
+        By canal how many days from onset are long.
 
     Returns
     -------
@@ -173,12 +177,12 @@ def find_remission(
         .map({canal: course.days for canal, course in remission.items()})
         .astype("Float64")
     )
+    onset = ended[EPISODE].merge(episodes[[*EPISODE, "onset_day"]], on=EPISODE, how="left")
+    lasted = last["left_days"] - onset["onset_day"].fillna(0).array
+    still_there = last["left_days"] > last["last_day"]
     by_evidence = {
         "resolved_without_fitting_maneuver": ~ended.set_index(EPISODE).index.isin(helped),
-        "resolved_long_after_maneuver": (last["left_days"] - last["last_day"])
-        .ge(usual)
-        .fillna(False)
-        .to_numpy(bool),
+        "resolved_long_after_onset": (still_there & lasted.ge(usual)).fillna(False).to_numpy(bool),
     }
     return pd.concat(
         [

@@ -92,7 +92,9 @@ def explain_failures(
         ),
         find_cleared(failures, record.examinations, failure.fatigue),
         find_later_success(failures, record.attempts, maneuvers),
-        find_remission(failures, treatments, record.spells, maneuvers, failure.remission),
+        find_remission(
+            failures, record.episodes, treatments, record.spells, maneuvers, failure.remission
+        ),
         explain_retreatment(sessions[sessions["outcome"].eq("negative")], record.followups),
         name_unseen(sessions[sessions["outcome"].eq("not_tested_again") & ~switched]),
     ]

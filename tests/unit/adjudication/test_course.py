@@ -112,9 +112,9 @@ def test_residual_dizziness_read_as_failure(explain):
     ]
 
 
-def test_remission_long_after_the_last_maneuver(explain):
-    # mean 39 days untreated in the posterior canal, 16 in the lateral: Imai T et al. Neurology
-    # 2005;64:920-921
+def test_remission_long_after_onset(explain):
+    # mean 39 days from onset untreated in the posterior canal, 16 in the lateral: Imai T et al.
+    # Neurology 2005;64:920-921
     posterior = [
         case([*FAILED, RIGHT | LATER | {"day": last}, SILENT | LATER | {"day": 60}])
         for last in (38, 39, 40)
@@ -131,10 +131,37 @@ def test_remission_long_after_the_last_maneuver(explain):
         )
     explained = explain(*posterior, *lateral)
     long_after = [
-        "resolved_long_after_maneuver" in evidence(reasons, "in_hindsight") for reasons in explained
+        "resolved_long_after_onset" in evidence(reasons, "in_hindsight") for reasons in explained
     ]
     assert long_after == [False, True, True, False, True, True]
     assert all(evidence_by_reason(reasons) == NOTHING for reasons in explained)
+
+
+def test_remission_is_counted_from_onset_and_needs_a_test_after_the_last_maneuver(explain):
+    def seen_until(last: int, *, again: int | None = None, **episode: object) -> dict:
+        tests = [*FAILED, RIGHT | LATER | {"day": last}, SILENT | LATER | {"day": 60}]
+        seconds = [{}] if again is None else [{}, {"day": again}]
+        return case(tests, seconds, **episode)
+
+    ill_before = {"onset_day": -20}
+    cases = {
+        "a day too soon": seen_until(18, **ill_before),
+        "just as long": seen_until(19, **ill_before),
+        "counted from day 0 without a recorded onset": seen_until(38),
+        "not seen since the last maneuver": seen_until(19, again=19, **ill_before),
+        "seen a day after it": seen_until(20, again=19, **ill_before),
+    }
+    told = [
+        "resolved_long_after_onset" in evidence(reasons, "in_hindsight")
+        for reasons in explain(*cases.values())
+    ]
+    assert dict(zip(cases, told, strict=True)) == {
+        "a day too soon": False,
+        "just as long": True,
+        "counted from day 0 without a recorded onset": False,
+        "not seen since the last maneuver": False,
+        "seen a day after it": True,
+    }
 
 
 def test_resolution_without_any_maneuver_that_could_fit(explain):
