@@ -7,33 +7,21 @@ import pandas as pd
 import pytest
 
 from pipeline.analyses.plan import ANALYSES, run_analysis
-from pipeline.derivation.tables import DELIVERED, derive_tables
 from pipeline.disclosure.people import narrow_trials
 from pipeline.disclosure.release import make_release
-from pipeline.intake.receive import receive_delivery
 from pipeline.reports.committee.report import compose_report
 from pipeline.reports.render import render_page
 from pipeline.reports.technical.report import compose_technical
 from pipeline.reports.typeset import typeset_report
-from pipeline.warehouse import build_warehouse, open_warehouse
+from pipeline.warehouse import open_warehouse
 from tests.pool_of_estimates import build_estimates
+from tests.small_warehouse import store_deliveries
 from tests.whole import test_published_life_table as life_table
 
 
 def estimate_all(folder, deliveries: list, plan) -> pd.DataFrame:
     """All analyses of some deliveries, as the workflow makes them."""
-    stored = []
-    for number, path in enumerate(deliveries):
-        stored.append(folder / f"rows_{number}")
-        stored[-1].mkdir()
-        for name, table in receive_delivery(path, plan, None).tables.items():
-            table.to_parquet(stored[-1] / f"{name}.parquet", index=False)
-    with build_warehouse(folder / "warehouse.duckdb") as warehouse:
-        warehouse.load_deliveries(stored)
-        delivered = {name: warehouse.read(name, current=True) for name in DELIVERED}
-        for name, rows in derive_tables(delivered, plan).items():
-            warehouse.insert(name, rows)
-    with open_warehouse(folder / "warehouse.duckdb") as warehouse:
+    with open_warehouse(store_deliveries(deliveries, folder, plan)) as warehouse:
         # which derives everything anew, several times
         quick = [name for name in ANALYSES if name != "sensitivity"]
         return pd.concat([run_analysis(name, warehouse, plan) for name in quick], ignore_index=True)

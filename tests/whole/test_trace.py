@@ -9,19 +9,17 @@ import pytest
 
 from pipeline.__main__ import main
 from pipeline.analyses.plan import ANALYSES
-from pipeline.derivation.tables import DELIVERED, derive_tables
 from pipeline.disclosure.people import describe_row, narrow_trials
 from pipeline.disclosure.release import make_release
-from pipeline.intake.receive import receive_delivery
 from pipeline.releases.keep import keep_release
 from pipeline.releases.package import ESTIMATES, read_package
 from pipeline.sources import ROOT, fingerprint_code, fingerprint_plan
 from pipeline.trace.lines import say_printed, say_rerun, say_sites
 from pipeline.trace.released import Printed, read_as_printed
 from pipeline.trace.rerun import HAS_EVENT, find_members, name_sites, read_codes, rerun_analysis
-from pipeline.warehouse import build_warehouse
 from schemas.estimate import Estimates
 from synthetic_data.pool import write_pool
+from tests.small_warehouse import store_deliveries
 
 OF_SESSIONS = "all of "  # people whose sessions are counted, or their rows of another sort
 
@@ -33,17 +31,8 @@ def traced(tmp_path_factory, plan):
     for name in ("unreleased", ESTIMATES, "release"):
         (results / name).mkdir(parents=True)
     write_pool(results.parent / "made", 150, 4, 4407)
-    stored = []
-    for number, path in enumerate(sorted((results.parent / "made" / "pool").glob("S*/*/"))):
-        stored.append(results.parent / f"rows_{number}")
-        stored[-1].mkdir()
-        for name, table in receive_delivery(path, plan, None).tables.items():
-            table.to_parquet(stored[-1] / f"{name}.parquet", index=False)
-    with build_warehouse(results / "warehouse.duckdb") as warehouse:
-        warehouse.load_deliveries(stored)
-        delivered = {name: warehouse.read(name, current=True) for name in DELIVERED}
-        for name, rows in derive_tables(delivered, plan).items():
-            warehouse.insert(name, rows)
+    deliveries = sorted((results.parent / "made" / "pool").glob("S*/*/"))
+    store_deliveries(deliveries, results, plan)
     runs = {
         name: rerun_analysis(name, results / "warehouse.duckdb", ROOT / "config")
         for name in ANALYSES
