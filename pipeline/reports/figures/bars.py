@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.reports.figures.fillings import FILLINGS
 from pipeline.reports.figures.sheet import (
     APART,
+    BOLD,
     INK,
     LINE_HEIGHT,
     MUTED,
@@ -110,15 +111,21 @@ def draw_stacks(
     below in the same order; a hidden part takes no place."""
     words = [textwrap.wrap(f"{BLANK}· ".join(said for _, said, _ in s.parts), LINE) for s in stacks]
     under = [textwrap.wrap(stack.under, LINE) for stack in stacks]
+    headings = [textwrap.wrap(stack.heading, BOLD) or [""] for stack in stacks]
     lines = [len(a) + len(b) for a, b in zip(words, under, strict=True)]
-    heights = [18 + THICK + 6 + CLOSE * count + 10 for count in lines]
+    heights = [
+        18 + LINE_HEIGHT * (len(above) - 1) + THICK + 6 + CLOSE * count + 10
+        for above, count in zip(headings, lines, strict=True)
+    ]
     with matplotlib.style.context(STYLE):
         sheet = open_sheet(width, sum(heights))
-        for stack, said, above, foot, height in zip(
-            stacks, words, under, np.cumsum(heights), heights, strict=True
+        for stack, heading, said, above, foot, height in zip(
+            stacks, headings, words, under, np.cumsum(heights), heights, strict=True
         ):
-            y = foot - height + 13
-            sheet.text(0, y, stack.heading, color=INK, weight="bold", size=12)
+            y = foot - height + 13 - LINE_HEIGHT
+            for line in heading:
+                y += LINE_HEIGHT
+                sheet.text(0, y, line, color=INK, weight="bold", size=12)
             for line in above:
                 y += CLOSE
                 sheet.text(0, y, line, color=MUTED)

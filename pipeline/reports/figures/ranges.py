@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from pipeline.reports.figures.sheet import (
+    BOLD,
     INK,
     LINE_HEIGHT,
     MUTED,
@@ -25,7 +26,6 @@ TOP, BOTTOM, SIDE = 4, 34, 20
 COMPACT, HEADED = 18, 26  # one line of a compact figure, and what its heading takes
 SCALE = (146, 126)  # of a compact figure: left and right of its scale
 SHORT, ALONE = 23, 31  # letters of a label that fit left of the scale, and without one
-BOLD = 44  # letters of a heading that fit on a line
 FITS, BESIDE = 33, 16  # letters of a label that fit beside a number of so many signs
 
 
@@ -200,9 +200,10 @@ def draw_differences(
     labels = [
         textwrap.wrap(row.label, SHORT if row.middle is not None else ALONE) for row in ranges
     ]
+    headings = [textwrap.wrap(row.heading, BOLD) for row in ranges]
     heights = [
-        LINE_HEIGHT * (len(lines) - 1) + COMPACT + (HEADED if row.heading else 0)
-        for row, lines in zip(ranges, labels, strict=True)
+        LINE_HEIGHT * (len(lines) - 1 + max(0, len(above) - 1)) + COMPACT + (HEADED if above else 0)
+        for lines, above in zip(labels, headings, strict=True)
     ]
     foot = TOP + sum(heights)
     left, right = SCALE[0], width - SCALE[1]
@@ -216,10 +217,13 @@ def draw_differences(
         for value, words in ((-reach, f"−{reach:g}"), (0.0, "0"), (reach, f"+{reach:g}")):
             sheet.text(place(value), foot + 14, words, ha="center", color=MUTED)
         sheet.text(width, foot + 29, unit, ha="right", color=MUTED)
-        for row, lines, end in zip(ranges, labels, TOP + np.cumsum(heights), strict=True):
+        for row, lines, above, end in zip(
+            ranges, labels, headings, TOP + np.cumsum(heights), strict=True
+        ):
             top = end - COMPACT - LINE_HEIGHT * (len(lines) - 1) + 13
-            if row.heading:
-                sheet.text(0, top - LINE_HEIGHT - 2, row.heading, color=INK, weight="bold", size=12)
+            for number, words in enumerate(reversed(above), 1):
+                y = top - LINE_HEIGHT * number - 2
+                sheet.text(0, y, words, color=INK, weight="bold", size=12)
             for number, words in enumerate(lines):
                 sheet.text(0, top + LINE_HEIGHT * number, words, color=INK)
             sheet.text(width, top, row.number, ha="right", color=INK)

@@ -37,6 +37,7 @@ LINK = f"{{{XLINK}}}href"
 # a style inside one figure would hold for the whole page
 LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}
 LINE_HEIGHT = 15  # pixels: of labels, and the least distance between two
+BOLD = 44  # letters of a heading of 340 pixels that fit on a line
 
 
 def open_sheet(width: float, height: float) -> Axes:

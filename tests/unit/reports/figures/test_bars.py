@@ -1,12 +1,14 @@
 """Bars within their whole, and labels that fit."""
 
 import xml.etree.ElementTree as ET
+from textwrap import wrap
 
 import numpy as np
 import pytest
 
 from pipeline.reports.figures import bars as bar_figures
 from pipeline.reports.figures.bars import Bar, Stack, draw_bars, draw_stacks
+from pipeline.reports.figures.sheet import BOLD
 from tests.unit.reports.figures.drawn import (
     find_points,
     find_texts,
@@ -83,3 +85,13 @@ def test_rounded_parts_that_are_more_than_their_whole_stay_within_the_sheet():
     stack = Stack("a", "b", 100, [(60, "60", "negative"), (60, "60", "again")])
     root = ET.fromstring(draw_stacks([stack], key="k", title="t", description="d", width=340))
     assert max(bar[:, 0].max() for bar in find_points(root, "bar")) <= 340.01
+
+
+def test_a_long_heading_of_a_whole_takes_more_lines():
+    heading = "Cupulolith repositioning, with or without vibration, 970 episodes"
+    stack = Stack(heading, "tested next", 10, [(10, "10 negative", "negative")])
+    root = ET.fromstring(draw_stacks([stack], key="k", title="t", description="d", width=340))
+    texts = find_texts(root)
+    lines = sorted(set(texts) & set(wrap(heading, BOLD)), key=lambda text: texts[text][1])
+    assert len(lines) > 1
+    assert " ".join(lines) == heading

@@ -1,11 +1,13 @@
 """Ranges: marks where there are numbers, where the numbers say."""
 
 import re
+import xml.etree.ElementTree as ET
 
 import pytest
 
 from pipeline.reports.figures import ranges as range_figures
 from pipeline.reports.figures.ranges import Range, draw_differences, draw_ranges
+from tests.unit.reports.figures.drawn import find_texts
 
 ROWS = [
     Range("First", "60 % (50 to 70)", 0.6, 0.5, 0.7, heading="All"),
@@ -77,6 +79,17 @@ def test_differences_lie_around_0_and_what_leaves_the_scale_ends_in_an_arrow():
     scale = (near[1] - near[0]) / 4  # pixels of one day
     assert far[0] == pytest.approx(near[1], abs=0.01)  # both end at 3
     assert far[1] == pytest.approx(near[1] + scale, abs=0.01)  # at 4, the end of the scale
+
+
+def test_a_long_heading_of_differences_is_not_cut_at_the_edge():
+    """The longest name of a variant; the rows below it move down."""
+    name = "Short arm or heavy cupula by findings on sitting up"
+    rows = [Range("Other", "+1.0", 1.0, -1.0, 3.0, "unclear", heading=h) for h in ("Short", name)]
+    short, long = (find_texts(ET.fromstring(draw_less(row))) for row in rows)
+    lines = [text for text in long if text and text not in short]
+    assert " ".join(sorted(lines, key=lambda text: long[text][1])) == name
+    assert max(map(len, lines)) <= range_figures.BOLD
+    assert long["Other"][1] == short["Other"][1] + range_figures.LINE_HEIGHT
 
 
 def test_a_long_heading_takes_more_lines():
