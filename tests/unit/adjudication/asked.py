@@ -1,10 +1,19 @@
-"""The cases of one test file under their keys, so that all of them are judged as one pool."""
+"""The cases of one test file, so that all of them are judged, or explained, as one pool."""
 
 from collections.abc import Callable
 
 import pandas as pd
+import pytest
 
 from tests.failure_cases import case
+
+EXPLAINED = "explained"
+
+
+def explained(*cases: dict[str, list[dict]]) -> pytest.MarkDecorator:
+    """A mark for a test that asks for the reasons of failure of these cases, and gets them as
+    `reasons`, one table for each case."""
+    return getattr(pytest.mark, EXPLAINED)(*cases)
 
 
 class Asked(dict):

@@ -11,25 +11,51 @@ from pipeline.derivation.tables import adjudicate
 from schemas.derived import FailureReasons
 from schemas.keys import EPISODE
 from tests.failure_cases import case, derive, gather
+from tests.unit.adjudication.asked import EXPLAINED
+
+
+def explain_each(cases, plan, incomplete=()) -> list[pd.DataFrame]:
+    """The schemas.derived.FailureReasons of each of the cases, which are one pool;
+    of the episodes `incomplete` a row had been set aside."""
+    record = derive(gather(cases), plan, incomplete)
+    reasons = FailureReasons.validate(
+        explain_failures(record, plan.criteria, plan.maneuvers, plan.failure), lazy=True
+    )
+    return [
+        reasons[reasons["episode_id"].eq(f"EP-{n}")].drop(columns=EPISODE).reset_index(drop=True)
+        for n in range(len(cases))
+    ]
 
 
 @pytest.fixture
 def explain(plan):
-    """A function from cases to their schemas.derived.FailureReasons, one table for each case."""
+    """A function from cases to the reasons of each: explain_each with the plan of the project,
+    or with what is changed in it."""
 
-    def explain_cases(*cases, failure=plan.failure, incomplete=()):
-        record = derive(gather(cases), plan, incomplete)
-        reasons = FailureReasons.validate(
-            explain_failures(record, plan.criteria, plan.maneuvers, failure), lazy=True
-        )
-        return [
-            reasons[reasons["episode_id"].eq(f"EP-{n}")]
-            .drop(columns=EPISODE)
-            .reset_index(drop=True)
-            for n in range(len(cases))
-        ]
+    def explain_cases(*cases, incomplete=(), **changed):
+        return explain_each(cases, plan.model_copy(update=changed), incomplete)
 
     return explain_cases
+
+
+@pytest.fixture(scope="module")
+def explained_together(request, plan):
+    """The reasons of all cases of the chosen tests of a file, explained as one pool: by test, one
+    table for each case."""
+    marks = {
+        item.nodeid: item.get_closest_marker(EXPLAINED)
+        for item in request.session.items
+        if getattr(item, "module", None) is request.module
+    }
+    asked = {test: mark.args for test, mark in marks.items() if mark is not None}
+    answers = iter(explain_each([case for cases in asked.values() for case in cases], plan))
+    return {test: [next(answers) for _ in cases] for test, cases in asked.items()}
+
+
+@pytest.fixture
+def reasons(request, explained_together):
+    """The reasons of each case that the test asks for by `explained`."""
+    return explained_together[request.node.nodeid]
 
 
 @pytest.fixture(scope="session")

@@ -60,10 +60,10 @@ episode_strategy = st.builds(
     st.lists(treatment_strategy, max_size=3),
     st.lists(contact_strategy, max_size=2, unique_by=lambda contact: contact["day"]),
 )
-pool_strategy = st.lists(episode_strategy, min_size=8, max_size=8)
+pool_strategy = st.lists(episode_strategy, min_size=20, max_size=20)
 FEW = settings(
     suppress_health_check=list(HealthCheck),
-    max_examples=5,
+    max_examples=2,
     phases=[Phase.explicit, Phase.generate],
 )
 

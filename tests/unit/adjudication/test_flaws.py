@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from tests.failure_cases import FAILED, NOTHING, case, evidence, evidence_by_reason
+from tests.unit.adjudication.asked import explained
 
 TURN, TILT = (
     # head turn 21 to 67 degrees: Gebhart I et al. Otol Neurotol 2021;42:e341 (in vitro), who find
@@ -18,28 +19,36 @@ DEEP = ("head_hang_deg", {20: True, 44: True, 45: False, 60: False})
 TOLERANCES = {"semont": (TURN, TILT), "semont_plus": (TURN, DEEP)}
 
 
-def test_in_vitro_tolerances_of_the_semont_maneuver(explain):
-    asked = [
-        (maneuver, column, value, outside)
-        for maneuver, angles in TOLERANCES.items()
-        for column, values in angles
-        for value, outside in values.items()
-    ]
-    explained = explain(
-        *(
-            case(FAILED, [{"maneuver": maneuver, column: value}])
-            for maneuver, column, value, _ in asked
-        )
+ANGLES = [
+    (maneuver, column, value, outside)
+    for maneuver, angles in TOLERANCES.items()
+    for column, values in angles
+    for value, outside in values.items()
+]
+
+
+@explained(
+    *(
+        case(FAILED, [{"maneuver": maneuver, column: value}])
+        for maneuver, column, value, _ in ANGLES
     )
-    for reasons, (_, column, _, outside) in zip(explained, asked, strict=True):
-        assert (column.rsplit("_", 1)[0] + "_outside" in evidence(reasons)) is outside
+)
+def test_in_vitro_tolerances_of_the_semont_maneuver(reasons):
+    for each, (_, column, _, outside) in zip(reasons, ANGLES, strict=True):
+        assert (column.rsplit("_", 1)[0] + "_outside" in evidence(each)) is outside
 
 
-def test_angles_that_were_not_measured_are_weaker_evidence(explain):
-    tilted = {"maneuver": "semont", "head_hang_deg": 5}
-    sources = ("measured", "estimated", "not_recorded", pd.NA)
-    explained = explain(*(case(FAILED, [tilted | {"angle_source": source}]) for source in sources))
-    assert [evidence_by_reason(r)["technique"] for r in explained] == ["head_hang_outside"] + [
+TILTED = {"maneuver": "semont", "head_hang_deg": 5}
+
+
+@explained(
+    *(
+        case(FAILED, [TILTED | {"angle_source": source}])
+        for source in ("measured", "estimated", "not_recorded", pd.NA)
+    )
+)
+def test_angles_that_were_not_measured_are_weaker_evidence(reasons):
+    assert [evidence_by_reason(each)["technique"] for each in reasons] == ["head_hang_outside"] + [
         "head_hang_outside_by_estimate"
     ] * 3
 
@@ -55,60 +64,70 @@ GROSS = [
 ]
 
 
-@pytest.mark.parametrize(("maneuver", "column", "bounds"), GROSS)
-def test_gross_faults_of_an_angle_by_the_maneuver_s_own_protocol(explain, maneuver, column, bounds):
+def grossly_off(maneuver: str, column: str, bounds: dict[float, bool]):
+    """The failed cases of one maneuver whose angle has each of the values, and what is expected."""
     side = "none" if maneuver == "deep_head_hanging" else "right"
     plain = {"maneuver": maneuver, "side": side}
-    explained = explain(*(case(FAILED, [plain | {column: value}]) for value in bounds))
+    cases = [case(FAILED, [plain | {column: value}]) for value in bounds]
     name = column.replace("_deg", "_outside")
-    assert [name in evidence(reasons) for reasons in explained] == list(bounds.values())
-
-
-def test_a_usual_hold_and_exercises_at_home_are_no_fault(explain):
-    alone = {"performed_by": "self_unsupervised", "setting": "home"}
-    exercises = {"maneuver": "brandt_daroff", "side": "none", "hold_s": 30}
-    explained = explain(
-        *(case(FAILED, [{"maneuver": "semont", "hold_s": seconds}]) for seconds in (29.9, 30, 44)),
-        case(FAILED, [{"maneuver": "semont_plus", "hold_s": 30, "head_hang_deg": 60}]),
-        case(FAILED, [exercises | alone]),
-        case(FAILED, [alone]),
+    return pytest.param(
+        name, list(bounds.values()), marks=explained(*cases), id=f"{maneuver}-{name}"
     )
-    told = [bool({"hold_below_usual", "done_alone"} & evidence(reasons)) for reasons in explained]
+
+
+@pytest.mark.parametrize(("name", "expected"), [grossly_off(*fault) for fault in GROSS])
+def test_gross_faults_of_an_angle_by_the_maneuver_s_own_protocol(reasons, name, expected):
+    assert [name in evidence(each) for each in reasons] == expected
+
+
+ALONE = {"performed_by": "self_unsupervised", "setting": "home"}
+EXERCISES = {"maneuver": "brandt_daroff", "side": "none", "hold_s": 30}
+
+
+@explained(
+    *(case(FAILED, [{"maneuver": "semont", "hold_s": seconds}]) for seconds in (29.9, 30, 44)),
+    case(FAILED, [{"maneuver": "semont_plus", "hold_s": 30, "head_hang_deg": 60}]),
+    case(FAILED, [EXERCISES | ALONE]),
+    case(FAILED, [ALONE]),
+)
+def test_a_usual_hold_and_exercises_at_home_are_no_fault(reasons):
+    told = [bool({"hold_below_usual", "done_alone"} & evidence(each)) for each in reasons]
     assert told == [True, False, False, False, False, True]
 
 
-def test_a_hold_below_the_usual_one_is_evidence(explain):
-    # 20 to 30 s: Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, from
-    # memory
-    explained = explain(*(case(FAILED, [{"hold_s": seconds}]) for seconds in (19.9, 20, pd.NA)))
-    assert [evidence_by_reason(reasons) for reasons in explained] == [
+# 20 to 30 s: Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, from memory
+@explained(*(case(FAILED, [{"hold_s": seconds}]) for seconds in (19.9, 20, pd.NA)))
+def test_a_hold_below_the_usual_one_is_evidence(reasons):
+    assert [evidence_by_reason(each) for each in reasons] == [
         {"technique": "hold_below_usual"},
         NOTHING,
         NOTHING,
     ]
 
 
-def test_a_course_of_which_less_than_half_was_done_is_evidence(explain):
-    exercises = {"maneuver": "brandt_daroff", "side": "both", "setting": "home"}
-    done = ((104, 210), (105, 210), (210, 210), (300, 210), (pd.NA, 210), (30, pd.NA))
-    explained = explain(
-        *(
-            case(FAILED, [exercises | {"cycles": cycles, "cycles_planned": planned}])
-            for cycles, planned in done
-        )
+AT_HOME = {"maneuver": "brandt_daroff", "side": "both", "setting": "home"}
+DONE = ((104, 210), (105, 210), (210, 210), (300, 210), (pd.NA, 210), (30, pd.NA))
+
+
+@explained(
+    *(
+        case(FAILED, [AT_HOME | {"cycles": cycles, "cycles_planned": planned}])
+        for cycles, planned in DONE
     )
-    told = ["fewer_than_planned" in evidence(reasons) for reasons in explained]
+)
+def test_a_course_of_which_less_than_half_was_done_is_evidence(reasons):
+    told = ["fewer_than_planned" in evidence(each) for each in reasons]
     assert told == [True, False, False, False, False, False]
 
 
-def test_an_unfinished_or_unwatched_maneuver_is_evidence(explain):
-    flaws = {
-        "not_completed": {"completed": "no"},
-        "done_alone": {"performed_by": "self_unsupervised", "setting": "home"},
-    }
-    once = explain(*(case(FAILED, [flaw]) for flaw in flaws.values()))
-    assert [evidence_by_reason(reasons) for reasons in once] == [
-        {"technique": code} for code in flaws
-    ]
-    then_as_usual = explain(*(case(FAILED, [flaw, {"attempt": 2}]) for flaw in flaws.values()))
-    assert [evidence_by_reason(reasons) for reasons in then_as_usual] == [NOTHING] * 2
+FLAWS = {"not_completed": {"completed": "no"}, "done_alone": ALONE}
+
+
+@explained(
+    *(case(FAILED, [flaw]) for flaw in FLAWS.values()),
+    *(case(FAILED, [flaw, {"attempt": 2}]) for flaw in FLAWS.values()),
+)
+def test_an_unfinished_or_unwatched_maneuver_is_evidence(reasons):
+    once, then_as_usual = reasons[:2], reasons[2:]
+    assert [evidence_by_reason(each) for each in once] == [{"technique": code} for code in FLAWS]
+    assert [evidence_by_reason(each) for each in then_as_usual] == [NOTHING] * 2
