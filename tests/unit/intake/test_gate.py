@@ -4,6 +4,7 @@ finds nothing where there is none, and repeats nothing."""
 import datetime
 import logging
 import zipfile
+from collections.abc import Iterable
 
 import pytest
 from openpyxl.packaging.custom import StringProperty
@@ -48,11 +49,20 @@ def is_allowed(kind: str, place: str) -> bool:
     )
 
 
-@pytest.mark.parametrize("place", PLACES)
-def test_every_kind_is_found_in_every_place_and_not_repeated(tmp_path, place):
-    for kind, text in PLANTED.items():
+def take_turns(texts: Iterable[str], places: Iterable[str]) -> list:
+    """Each place with a third of the texts, every text somewhere, and in the long suite each place
+    with all of them: a text is judged in the same way wherever it stands."""
+    few = [(place, list(texts)[n % 3 :: 3]) for n, place in enumerate(places)]
+    everything = [pytest.param(place, list(texts), marks=pytest.mark.slow) for place in places]
+    return [*few, *everything]
+
+
+@pytest.mark.parametrize(("place", "kinds"), take_turns(PLANTED, PLACES))
+def test_every_kind_is_found_in_every_place_and_not_repeated(tmp_path, place, kinds):
+    for kind in kinds:
         if is_allowed(kind, place):
             continue
+        text = PLANTED[kind]
         handed = read_delivery(plant(tmp_path / kind, place, text))
         hits = search(handed, OWN)
         assert kind in {problem.rule for problem in hits} or (place == "pseudonym" and hits), (
@@ -86,9 +96,9 @@ def test_no_planted_value_leaves_by_any_way(tmp_path, plan, caplog, capfd, recwa
 QUIET = [place for place in PLACES if "comment" not in place]
 
 
-@pytest.mark.parametrize("place", QUIET)
-def test_what_may_be_a_name_is_no_hit(tmp_path, place):
-    for number, text in enumerate(MAY_BE_NAMES):
+@pytest.mark.parametrize(("place", "texts"), take_turns(MAY_BE_NAMES, QUIET))
+def test_what_may_be_a_name_is_no_hit(tmp_path, place, texts):
+    for number, text in enumerate(texts):
         handed = read_delivery(plant(tmp_path / str(number), place, text))
         problems = [*search(handed, OWN), *handed.problems]
         refused = {problem.rule for problem in problems if problem.severity == "refuse"}
@@ -154,10 +164,11 @@ BESIDE = {  # a place of a part that no cell shows, by the part and what is put 
 }
 
 
-@pytest.mark.parametrize("place", BESIDE)
-def test_what_a_part_holds_beside_its_values_is_looked_at(folder, place):
+@pytest.mark.parametrize(("place", "kinds"), take_turns(PLANTED, BESIDE))
+def test_what_a_part_holds_beside_its_values_is_looked_at(folder, place, kinds):
     part, before, after = BESIDE[place]
-    for kind, text in PLANTED.items():
+    for kind in kinds:
+        text = PLANTED[kind]
         path = write_book(folder / kind, build_book(to_grids(plain_tables())))
         rewrite(
             path,

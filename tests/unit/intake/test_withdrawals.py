@@ -179,7 +179,7 @@ def without_provenance(received) -> dict[str, pd.DataFrame]:
     }
 
 
-@settings(max_examples=12, derandomize=True)
+@settings(max_examples=6, derandomize=True)
 @given(
     spoilt=st.lists(SPOILT, max_size=6),
     copied=st.lists(COPIED, max_size=2),
