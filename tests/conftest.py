@@ -1,5 +1,6 @@
 """What all tests share: the plan of the project, and how they are spread over processes."""
 
+import gc
 import os
 
 # As in the workflow: processes share the cores. numpy looks at it once, when it is first imported,
@@ -35,6 +36,13 @@ def any_width(plan: Config) -> Config:
         update={"widest_range_points": 100.0, "widest_ratio": 1e9}
     )
     return plan.model_copy(update={"study": plan.study.model_copy(update={"guards": guards})})
+
+
+def pytest_collection_finish() -> None:
+    """What was collected stays to the end: the collector of garbage need not walk through thousands
+    of tests again and again, which took a sixth of their time."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

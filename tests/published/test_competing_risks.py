@@ -2,8 +2,6 @@
 recorded in competing_reference.csv."""
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -34,14 +32,6 @@ COSMESIS_SURVIVAL = {
     40: 0.4656,
 }
 COSMESIS_LOG_LIKELIHOOD = -58.0600220
-
-
-def _has_survival() -> bool:
-    script = shutil.which("Rscript")
-    return (
-        script is not None
-        and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
-    )
 
 
 def read_rows(data: str) -> tuple[np.ndarray, np.ndarray]:
@@ -280,17 +270,12 @@ def test_a_tolerance_that_cannot_be_reached_is_told():
         fit_interval_incidence(*examine_every_few_months(), 2, [0, 12, 24], tolerance=-1.0)
 
 
-@pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")
-def test_record_is_what_the_script_gives():
-    run = subprocess.run(
-        ["Rscript", HERE / "competing.R"], capture_output=True, text=True, check=True
-    )
-    again = pd.read_csv(io.StringIO(run.stdout), comment="#")
+def test_record_is_what_the_script_gives(run_r):
+    printed = run_r("competing.R")
+    again = pd.read_csv(io.StringIO(printed), comment="#")
     recorded = pd.read_csv(HERE / "competing_reference.csv", comment="#")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=0, atol=1e-6)
-    rows = subprocess.run(
-        ["Rscript", HERE / "competing.R", "rows"], capture_output=True, text=True, check=True
-    )
+    rows = run_r("competing.R", "rows")
     pd.testing.assert_frame_equal(
-        pd.read_csv(io.StringIO(rows.stdout)), pd.read_csv(HERE / "competing_rows.csv", comment="#")
+        pd.read_csv(io.StringIO(rows)), pd.read_csv(HERE / "competing_rows.csv", comment="#")
     )

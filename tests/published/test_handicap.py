@@ -2,8 +2,6 @@
 and made-up patients within sites."""
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -14,14 +12,6 @@ from pipeline.statistics.linear_mixed import fit_linear_mixed
 from pipeline.statistics.restricted_likelihood import sum_products
 
 HERE = Path(__file__).parent
-
-
-def _has_lme4() -> bool:
-    script = shutil.which("Rscript")
-    return (
-        script is not None
-        and subprocess.run([script, "-e", "library(lme4)"], capture_output=True).returncode == 0
-    )
 
 
 def _read(source: io.TextIOBase | Path, **how) -> pd.DataFrame:
@@ -85,10 +75,7 @@ def test_sleep_deprivation_as_printed():
     assert spread["subject Intercept"] == pytest.approx(612.09, abs=0.05)
 
 
-@pytest.mark.skipif(not _has_lme4(), reason="needs Rscript with the lme4 package")
-def test_record_is_what_the_script_gives():
-    run = subprocess.run(
-        ["Rscript", HERE / "handicap.R"], capture_output=True, text=True, check=True
-    )
-    again, recorded = _read(io.StringIO(run.stdout)), _read(HERE / "handicap.csv")
+def test_record_is_what_the_script_gives(run_r):
+    printed = run_r("handicap.R")
+    again, recorded = _read(io.StringIO(printed)), _read(HERE / "handicap.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=1e-5, atol=1e-6)

@@ -8,8 +8,6 @@ visits are as likely in the state as out of it.
 """
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -33,14 +31,6 @@ HERE = Path(__file__).parent
 SPLIT = 36  # month from which the rate is another in hidden_end.R
 MANUAL = (1e9, 0.17491, 1 - 0.02690)  # misread visits as in model 5 of the manual of msm
 STOPS_SHORT = 1.5e-3  # of survfit: see test_survfit.py
-
-
-def _has_msm() -> bool:
-    script = shutil.which("Rscript")
-    return (
-        script is not None
-        and subprocess.run([script, "-e", "library(msm)"], capture_output=True).returncode == 0
-    )
 
 
 def read_visits(data: str) -> pd.DataFrame:
@@ -217,13 +207,8 @@ def test_turnbulls_estimate_has_the_log_likelihood_of_npsurv():
     assert fit.value - lean(courses, fit.rates) == pytest.approx(-58.0600220, abs=1e-4)
 
 
-@pytest.mark.skipif(not _has_msm(), reason="needs Rscript with the msm package")
-def test_record_is_what_the_script_gives():
-    script = HERE / "hidden_end.R"
+def test_record_is_what_the_script_gives(run_r):
     for arguments, name in (([], "hidden_end_reference.csv"), (["rows"], "hidden_end_rows.csv")):
-        run = subprocess.run(
-            ["Rscript", script, *arguments], capture_output=True, text=True, check=True
-        )
-        again = pd.read_csv(io.StringIO(run.stdout), comment="#")
+        again = pd.read_csv(io.StringIO(run_r("hidden_end.R", *arguments)), comment="#")
         recorded = pd.read_csv(HERE / name, comment="#")
         pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=0, atol=1e-6)

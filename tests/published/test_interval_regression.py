@@ -2,8 +2,6 @@
 recorded in interval_regression.csv, and against lifelines."""
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -20,14 +18,6 @@ LIFELINES = {
     "lognormal": LogNormalAFTFitter,
     "loglogistic": LogLogisticAFTFitter,
 }
-
-
-def _has_survival() -> bool:
-    script = shutil.which("Rscript")
-    return (
-        script is not None
-        and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
-    )
 
 
 def _read(source: io.TextIOBase | Path) -> pd.DataFrame:
@@ -85,10 +75,7 @@ def test_agrees_with_lifelines_to_the_digits_of_its_search(family):
     np.testing.assert_allclose(aft.log_likelihood, other.log_likelihood_, rtol=1e-6)
 
 
-@pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")
-def test_record_is_what_the_script_gives():
-    run = subprocess.run(
-        ["Rscript", HERE / "interval_regression.R"], capture_output=True, text=True, check=True
-    )
-    again, recorded = _read(io.StringIO(run.stdout)), _read(HERE / "interval_regression.csv")
+def test_record_is_what_the_script_gives(run_r):
+    printed = run_r("interval_regression.R")
+    again, recorded = _read(io.StringIO(printed)), _read(HERE / "interval_regression.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=1e-6, atol=1e-7)

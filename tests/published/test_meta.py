@@ -2,8 +2,6 @@
 sites' intercepts against lme4; hazards against survival."""
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -74,14 +72,9 @@ def test_pools_agree_with_metafor(row):
         assert likelihood == pytest.approx(row["log_likelihood"], abs=1e-7)
 
 
-@pytest.mark.skipif(shutil.which("Rscript") is None, reason="needs Rscript")
 @pytest.mark.parametrize("name", ["meta", "site_intercepts", "hazard_weibull"])
-def test_records_are_what_the_scripts_give(name):
-    run = subprocess.run(["Rscript", HERE / f"{name}.R"], capture_output=True, text=True)
-    if "there is no package called" in run.stderr:
-        pytest.skip("needs the package of the script")
-    assert run.returncode == 0, run.stderr
-    again, recorded = _read(io.StringIO(run.stdout)), _read(HERE / f"{name}.csv")
+def test_records_are_what_the_scripts_give(run_r, name):
+    again, recorded = _read(io.StringIO(run_r(f"{name}.R"))), _read(HERE / f"{name}.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=1e-6, atol=2e-6)
 
 

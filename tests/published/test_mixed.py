@@ -2,8 +2,6 @@
 and against statsmodels."""
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -132,20 +130,7 @@ def test_patient_sandwich_agrees_with_statsmodels(pool):
     np.testing.assert_allclose(sandwich, other.cov_params(), rtol=1e-6, atol=1e-9)
 
 
-def _has_packages() -> bool:
-    script = shutil.which("Rscript")
-    asked = (
-        "stopifnot(requireNamespace('lme4'), requireNamespace('glmmTMB'), "
-        "requireNamespace('survival'))"
-    )
-    return (
-        script is not None
-        and subprocess.run([script, "-e", asked], capture_output=True).returncode == 0
-    )
-
-
-@pytest.mark.skipif(not _has_packages(), reason="needs Rscript with lme4, glmmTMB and survival")
-def test_record_is_what_the_script_gives():
-    run = subprocess.run(["Rscript", HERE / "mixed.R"], capture_output=True, text=True, check=True)
-    again, recorded = pd.read_csv(io.StringIO(run.stdout), comment="#"), _read("mixed.csv")
+def test_record_is_what_the_script_gives(run_r):
+    printed = run_r("mixed.R")
+    again, recorded = pd.read_csv(io.StringIO(printed), comment="#"), _read("mixed.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=0, atol=1e-5)

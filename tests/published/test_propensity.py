@@ -1,7 +1,5 @@
 """Chances and weights against a worked example, printed figures and R's glm."""
 
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -125,14 +123,10 @@ def test_agrees_with_glm_of_r(nhefs, reference):
     assert cut.truncated_share == pytest.approx(32 / len(nhefs))
 
 
-@pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed")
-def test_the_script_still_says_the_same(reference):
-    printed = subprocess.run(
-        ["Rscript", "propensity.R"], cwd=HERE, capture_output=True, text=True, check=True
-    ).stdout
+def test_the_script_still_says_the_same(run_r, reference):
     again = [
         line.split(",")
-        for line in printed.splitlines()
+        for line in run_r("propensity.R").splitlines()
         if "," in line and not line.startswith("name")
     ]
     assert {name: float(value) for name, value in again} == pytest.approx(

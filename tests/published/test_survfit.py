@@ -2,8 +2,6 @@
 recorded in survfit_interval.csv."""
 
 import io
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -18,14 +16,6 @@ HERE = Path(__file__).parent
 # to end up to 1.3e-3
 # from the maximum.
 STOPS_SHORT = 1.5e-3
-
-
-def _has_survival() -> bool:
-    script = shutil.which("Rscript")
-    return (
-        script is not None
-        and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
-    )
 
 
 def _read(text: io.TextIOBase | Path) -> pd.DataFrame:
@@ -48,10 +38,7 @@ def test_curve_agrees_with_survfit_within_its_stopping_rule(arm, unknown):
     assert recorded["survival"].between(lower - STOPS_SHORT, upper + STOPS_SHORT).all()
 
 
-@pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")
-def test_record_is_what_the_script_gives():
-    run = subprocess.run(
-        ["Rscript", HERE / "survfit_interval.R"], capture_output=True, text=True, check=True
-    )
-    again, recorded = _read(io.StringIO(run.stdout)), _read(HERE / "survfit_interval.csv")
+def test_record_is_what_the_script_gives(run_r):
+    printed = run_r("survfit_interval.R")
+    again, recorded = _read(io.StringIO(printed)), _read(HERE / "survfit_interval.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=0, atol=1e-6)
