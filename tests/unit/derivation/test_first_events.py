@@ -1,22 +1,123 @@
 """What ends a spell first: a switch is told from a canal never tested,
 from the other ear and from several canals."""
 
-import numpy as np
 import pandas as pd
 import pytest
 
 from pipeline.adjudication.failure import Record, explain_failures
 from pipeline.adjudication.switches import is_switch
 from pipeline.derivation.first_events import list_first_events
-from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, roll
+from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gather, roll
 
 QUIET_ROLL = roll("none", "right")
 FIRST = [RIGHT, *QUIET_ROLL]
 MOVED = [SILENT | LATER | {"day": 7}, *roll("geotropic", "right", day=7, **LATER)]
 
 
-def list_first(record: Record, plan, shuffle: int | None = None) -> pd.Series:
-    """The first event of a record of one episode, whose rows may be put into another order."""
+OTHER_EAR = roll("geotropic", "left", day=7, **LATER)
+SEEN_ILL = RIGHT | LATER | {"day": 5}
+RECORDED = {"adverse": "canal_switch"}
+RECLASSIFIED = {"day": 9, "end_of_followup": "reclassified"}
+NEVER = float("inf")
+
+# One episode each, and what its first event is: the cause, the days between which it lies, and what
+# else is asked of it.
+EVENTS: dict[str, tuple[dict, tuple[str, float, float], dict]] = {
+    "resolution lies where the spell says": (
+        case([*FIRST, RIGHT | LATER | {"day": 3}, SILENT | LATER | {"day": 9}]),
+        ("resolved", 3, 9),
+        {"seen_cause": "resolved", "seen_day": 9, "informative": True},
+    ),
+    "a silent canal that turns positive is a switch even if the first one is clear": (
+        case([*FIRST, RIGHT | LATER | {"day": 3}, *MOVED]),
+        ("switched", 3, 7),
+        {"seen_cause": "switched", "seen_day": 7},
+    ),
+    "a canal that had not been tested before is no switch": (
+        case([RIGHT, *MOVED]),
+        ("resolved", 0, 7),
+        {},
+    ),
+    "the other ear is no switch": (
+        case([*FIRST, SILENT | LATER | {"day": 7}, *OTHER_EAR]),
+        ("resolved", 0, 7),
+        {},
+    ),
+    "two canals on one day are no switch": (
+        case([*FIRST, RIGHT | LATER | {"day": 7}, *roll("geotropic", "right", day=7, **LATER)]),
+        ("none", 7, NEVER),
+        {},
+    ),
+    "what comes after resolution is not first": (
+        case([*FIRST, SILENT | LATER | {"day": 9}, *(test | {"day": 30} for test in MOVED)]),
+        ("resolved", 0, 9),
+        {},
+    ),
+    "a recorded switch lies within the day of its attempt: day 0": (
+        case([*FAILED, SILENT | LATER | {"day": 14}], [RECORDED, {"attempt": 2, "day": 7}]),
+        ("switched", 0, 1),
+        {"seen_day": 0, "informative": True},
+    ),
+    "a recorded switch lies within the day of its attempt: day 7": (
+        case([*FAILED, SILENT | LATER | {"day": 14}], [{}, RECORDED | {"attempt": 2, "day": 7}]),
+        ("switched", 6, 7),
+        {"seen_day": 7, "informative": True},
+    ),
+    "a switch within day 0 of somebody never examined again is seen but not informative": (
+        case(FIRST, [RECORDED], [{"day": 7, "contact": "telephone"}]),
+        ("switched", 0, 1),
+        {"seen_cause": "switched", "informative": False},
+    ),
+    "reclassification ends the risk on its day and later tests tell nothing": (
+        case([*FIRST, SEEN_ILL, *(test | {"day": 9} for test in MOVED)], contacts=[RECLASSIFIED]),
+        ("reclassified", 5, 9),
+        {},
+    ),
+    "so it does for who was never tested again": (
+        case(FIRST, contacts=[RECLASSIFIED]),
+        ("reclassified", 0, 9),
+        {"informative": True},
+    ),
+    **{
+        f"loss is seen on the day of its contact and censors what only tests tell: {end}": (
+            case([*FIRST, SEEN_ILL], contacts=[{"day": 8, "end_of_followup": end}]),
+            ("none", 5, NEVER),
+            {"seen_cause": "lost", "seen_day": 8},
+        )
+        for end in ("lost", "withdrew")
+    },
+    "resolution seen on the last contact is not loss": (
+        case(
+            [*FIRST, SILENT | LATER | {"day": 8}], contacts=[{"day": 8, "end_of_followup": "lost"}]
+        ),
+        ("resolved", 0, 8),
+        {"seen_cause": "resolved"},
+    ),
+    "whoever is still followed counts until the last contact": (
+        case([*FIRST, SEEN_ILL], contacts=[{"day": 20}]),
+        ("none", 5, NEVER),
+        {"seen_cause": "none", "seen_day": 20},
+    ),
+    "whoever is never seen again counts until day 0": (
+        case(FIRST),
+        ("none", 0, NEVER),
+        {"seen_cause": "none", "seen_day": 0, "informative": False},
+    ),
+}
+SWITCHES = [
+    case([*FIRST, *MOVED]),
+    case([*FIRST, RIGHT | LATER | {"day": 3}, *roll("geotropic", "right", day=5, **LATER), *MOVED]),
+    case([*FIRST, RIGHT | {"vertical": "down", "day": 7} | LATER]),
+    case([*FIRST, RIGHT | {"vertical": "down", "examination": 2, "after_attempt": 1}]),
+    case([RIGHT, *MOVED]),
+    case([*FIRST, *OTHER_EAR]),
+]
+CASES = [*(episode for episode, _, _ in EVENTS.values()), *SWITCHES]
+
+
+def list_first(record: Record, plan, shuffle: int | None = None) -> pd.DataFrame:
+    """The first event of each episode of a record, in the order of the cases; its rows may be put
+    into another order before."""
     spells = record.spells[record.spells["endpoint"].eq("objective")]
     tables = [
         record.adjudications,
@@ -27,125 +128,41 @@ def list_first(record: Record, plan, shuffle: int | None = None) -> pd.Series:
     ]
     if shuffle is not None:
         tables = [rows.sample(frac=1, random_state=shuffle + k) for k, rows in enumerate(tables)]
-    (row,) = list_first_events(spells, *tables, plan.criteria).iloc
-    return row
+    events = list_first_events(spells, *tables, plan.criteria).set_index("episode_id")
+    return events.loc[[f"EP-{n}" for n in range(len(CASES))]]
 
 
-@pytest.fixture
-def record(table, plan):
-    """A function from the rows of one episode to its record."""
-
-    def derive_one(tests, treatments=({},), contacts=(), **episode):
-        rows_by_table = case(tests, treatments, contacts, **episode)
-        return derive({name: table(name, rows) for name, rows in rows_by_table.items()}, plan)
-
-    return derive_one
+@pytest.fixture(scope="module")
+def record(plan) -> Record:
+    """All cases as one pool."""
+    return derive(gather(CASES), plan)
 
 
-@pytest.fixture
-def first_event(record, plan):
-    """A function from the rows of one episode to its first event."""
-    return lambda *rows, **named: list_first(record(*rows, **named), plan)
+@pytest.fixture(scope="module")
+def events(record, plan) -> pd.DataFrame:
+    """The first event of each case."""
+    return list_first(record, plan)
 
 
-def interval(row: pd.Series) -> tuple:
-    return row["cause"], row["left_days"], row["right_days"]
+@pytest.mark.parametrize("name", EVENTS)
+def test_the_first_event(events, name):
+    _, interval, more = EVENTS[name]
+    event = events.iloc[list(EVENTS).index(name)]
+    assert (event["cause"], event["left_days"], event["right_days"]) == interval
+    assert event[list(more)].to_dict() == more
 
 
-def test_resolution_lies_where_the_spell_says(first_event):
-    row = first_event([*FIRST, RIGHT | LATER | {"day": 3}, SILENT | LATER | {"day": 9}])
-    assert interval(row) == ("resolved", 3, 9)
-    assert (row["seen_cause"], row["seen_day"], row["informative"]) == ("resolved", 9, True)
+def test_the_order_of_rows_changes_nothing(record, events, plan):
+    for seed in range(3):
+        pd.testing.assert_frame_equal(list_first(record, plan, shuffle=seed), events)
 
 
-def test_a_silent_canal_that_turns_positive_is_a_switch_even_if_the_first_one_is_clear(first_event):
-    row = first_event([*FIRST, RIGHT | LATER | {"day": 3}, *MOVED])
-    assert interval(row) == ("switched", 3, 7)
-    assert (row["seen_cause"], row["seen_day"]) == ("switched", 7)
-
-
-def test_a_canal_that_had_not_been_tested_before_is_no_switch(first_event):
-    assert interval(first_event([RIGHT, *MOVED])) == ("resolved", 0, 7)
-
-
-def test_the_other_ear_is_no_switch(first_event):
-    other = [SILENT | LATER | {"day": 7}, *roll("geotropic", "left", day=7, **LATER)]
-    assert interval(first_event([*FIRST, *other])) == ("resolved", 0, 7)
-
-
-def test_two_canals_on_one_day_are_no_switch(first_event):
-    both = [RIGHT | LATER | {"day": 7}, *roll("geotropic", "right", day=7, **LATER)]
-    assert interval(first_event([*FIRST, *both])) == ("none", 7, np.inf)
-
-
-def test_what_comes_after_resolution_is_not_first(first_event):
-    late = [test | {"day": 30} for test in MOVED]
-    assert interval(first_event([*FIRST, SILENT | LATER | {"day": 9}, *late])) == ("resolved", 0, 9)
-
-
-@pytest.mark.parametrize(("day", "expected"), [(0, ("switched", 0, 1)), (7, ("switched", 6, 7))])
-def test_a_switch_that_the_site_recorded_lies_within_the_day_of_its_attempt(
-    first_event, day, expected
-):
-    treatments = [{}, {"attempt": 2, "day": 7}]
-    treatments[day > 0] = treatments[day > 0] | {"adverse": "canal_switch"}
-    row = first_event([*FAILED, SILENT | LATER | {"day": 14}], treatments)
-    assert interval(row) == expected
-    assert row["seen_day"] == day
-    assert row["informative"]
-
-
-def test_a_switch_within_day_0_of_somebody_never_examined_again_is_seen_but_not_informative(
-    first_event,
-):
-    row = first_event(FIRST, [{"adverse": "canal_switch"}], [{"day": 7, "contact": "telephone"}])
-    assert interval(row) == ("switched", 0, 1)
-    assert not row["informative"]
-    assert row["seen_cause"] == "switched"
-
-
-def test_reclassification_ends_the_risk_on_its_day_and_later_tests_tell_nothing(first_event):
-    ended = [{"day": 9, "end_of_followup": "reclassified"}]
-    row = first_event(
-        [*FIRST, RIGHT | LATER | {"day": 5}, *[test | {"day": 9} for test in MOVED]], contacts=ended
-    )
-    assert interval(row) == ("reclassified", 5, 9)
-    never_tested_again = first_event(FIRST, contacts=ended)
-    assert interval(never_tested_again) == ("reclassified", 0, 9)
-    assert never_tested_again["informative"]
-
-
-@pytest.mark.parametrize("end", ["lost", "withdrew"])
-def test_loss_is_seen_on_the_day_of_its_contact_and_censors_what_is_only_known_by_tests(
-    first_event, end
-):
-    row = first_event(
-        [*FIRST, RIGHT | LATER | {"day": 5}], contacts=[{"day": 8, "end_of_followup": end}]
-    )
-    assert interval(row) == ("none", 5, np.inf)
-    assert (row["seen_cause"], row["seen_day"]) == ("lost", 8)
-
-
-def test_resolution_seen_on_the_last_contact_is_not_loss(first_event):
-    row = first_event(
-        [*FIRST, SILENT | LATER | {"day": 8}], contacts=[{"day": 8, "end_of_followup": "lost"}]
-    )
-    assert row["seen_cause"] == "resolved"
-
-
-def test_whoever_is_still_followed_counts_until_the_last_contact(first_event):
-    row = first_event(
-        [*FIRST, RIGHT | LATER | {"day": 5}], contacts=[{"day": 20, "end_of_followup": "no"}]
-    )
-    assert (row["seen_cause"], row["seen_day"]) == ("none", 20)
-    unseen = first_event(FIRST)
-    assert (unseen["seen_cause"], unseen["seen_day"], unseen["informative"]) == ("none", 0, False)
-
-
-def test_the_order_of_rows_changes_nothing(record, plan):
-    derived = record([*FIRST, RIGHT | LATER | {"day": 3}, *MOVED])
-    event = list_first(derived, plan)
-    assert all(event.equals(list_first(derived, plan, shuffle=k)) for k in range(3))
+def test_failure_reasons_and_first_events_know_the_same_switches(record, events, plan):
+    reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
+    of_switch = reasons[reasons["reason"].eq("canal_switch") & reasons["view"].eq("in_hindsight")]
+    for episode, event in events.iloc[len(EVENTS) :].iterrows():
+        known = of_switch.loc[of_switch["episode_id"].eq(episode), "known_day"]
+        assert known.tolist() == ([event["seen_day"]] if event["cause"] == "switched" else [])
 
 
 @pytest.mark.parametrize(
@@ -174,24 +191,3 @@ def test_the_order_of_rows_changes_nothing(record, plan):
 )  # fmt: skip
 def test_variants_tell_of_a_move(plan, first, now, tested, expected):
     assert is_switch(first, now, tested, plan.criteria) == expected
-
-
-@pytest.mark.parametrize(
-    "tests",
-    [
-        [*FIRST, *MOVED],
-        [*FIRST, RIGHT | LATER | {"day": 3}, *roll("geotropic", "right", day=5, **LATER), *MOVED],
-        [*FIRST, RIGHT | {"vertical": "down", "day": 7} | LATER],
-        [*FIRST, RIGHT | {"vertical": "down", "examination": 2, "after_attempt": 1}],
-        [RIGHT, *MOVED],
-        [*FIRST, *roll("geotropic", "left", day=7, **LATER)],
-    ],
-)
-def test_failure_reasons_and_first_events_know_the_same_switches(record, plan, tests):
-    derived = record(tests)
-    event = list_first(derived, plan)
-    reasons = explain_failures(derived, plan.criteria, plan.maneuvers, plan.failure)
-    switch = reasons[reasons["reason"].eq("canal_switch") & reasons["view"].eq("in_hindsight")]
-    assert switch["known_day"].tolist() == (
-        [event["seen_day"]] if event["cause"] == "switched" else []
-    )
