@@ -25,6 +25,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser.add_argument(
         "stratum",
         nargs="*",
+        default=[],
         help=(
             "its parts, such as canal=posterior (default: all); population=, endpoint= and "
             "comparison= narrow what else has this name"

@@ -82,7 +82,7 @@ def test_few_episodes_or_sites_give_a_status(plan):
     assert estimates.loc[("site=S01", "tested_by_day_1"), "status"] == "ok"
 
 
-@settings(max_examples=25)
+@settings(max_examples=10)
 @given(
     st.lists(st.one_of(st.none(), st.integers(1, 60)), min_size=40, max_size=60),
     st.integers(0, 1000),
