@@ -2,12 +2,10 @@
 which are as many as it counts; and at a terminal no episode is named."""
 
 import shutil
-import sys
 
 import pandas as pd
 import pytest
 
-from pipeline.__main__ import main
 from pipeline.analyses.plan import ANALYSES
 from pipeline.disclosure.people import describe_row, narrow_trials
 from pipeline.disclosure.release import make_release
@@ -58,21 +56,6 @@ def traced(tmp_path_factory, plan):
     return results, runs, read_codes(everything)
 
 
-@pytest.fixture
-def call(monkeypatch, capsys):
-    """A function from words to how the tool ends, None for well, and what it prints."""
-
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["run", "trace", *map(str, words)])
-        try:
-            code = main()
-        except SystemExit as end:
-            code = end.code
-        return code, capsys.readouterr().out
-
-    return run
-
-
 @pytest.mark.parametrize("analysis", ANALYSES)
 def test_every_released_number_leads_back_to_its_row_and_to_as_many_episodes(traced, analysis):
     results, runs, codes = traced
@@ -120,7 +103,7 @@ def _counts_people(key: dict[str, str]) -> bool:
 def test_episodes_go_to_a_file_of_their_owner_and_to_no_terminal(traced, call, tmp_path):
     results, _, _ = traced
     path, named = tmp_path / "episodes.csv", ("first_test_delay", "tested_by_day_7", "all")
-    code, said = call(*named, "--results", results, "--episodes", path)
+    code, said = call("trace", *named, "--results", results, "--episodes", path)
     assert code is None
     assert "the same as before the release" in said
     assert "study.yaml curves.days: (1, 7, 14, 30)" in said
@@ -128,19 +111,23 @@ def test_episodes_go_to_a_file_of_their_owner_and_to_no_terminal(traced, call, t
     assert f"{len(episodes):,} episodes are in {path}" in said
     assert path.stat().st_mode & 0o077 == 0
     assert not any(code in said for code in episodes["episode_id"])
-    assert "must not exist yet" in call(*named, "--results", results, "--episodes", path)[0]
+    assert (
+        "must not exist yet" in call("trace", *named, "--results", results, "--episodes", path)[0]
+    )
 
 
 def test_away_from_the_store_only_what_is_released_is_told(traced, call, tmp_path):
     results, _, _ = traced
     alone = tmp_path / "handed on"
     shutil.copytree(results / "release" / "1", alone)
-    code, said = call("first_test_delay", "tested_by_day_7", "--release", alone)
+    code, said = call("trace", "first_test_delay", "tested_by_day_7", "--release", alone)
     assert code is None
     assert "pipeline/analyses/description/first_test.py:" in said
     assert "Sites, episodes and the values of the plan are told where the store" in said
     assert "by site" not in said
     path = tmp_path / "episodes.csv"
-    code, _ = call("first_test_delay", "tested_by_day_7", "--release", alone, "--episodes", path)
+    code, _ = call(
+        "trace", "first_test_delay", "tested_by_day_7", "--release", alone, "--episodes", path
+    )
     assert "Nothing was written" in code
     assert not path.exists()

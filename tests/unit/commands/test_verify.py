@@ -1,33 +1,15 @@
 """`verify` and `compare` at a terminal: a stranger with only the folder can see what was released,
 from what, and whether anything was changed since."""
 
-import sys
-
 import pandas as pd
 import pytest
 
-from pipeline.__main__ import main
 from pipeline.releases.keep import keep_release
 from pipeline.releases.package import PACKAGE
 from pipeline.results import fingerprint
 from tests.pool_of_estimates import build_estimates
 
 MADE_FROM = {"release": "1", "version": "0.9.0", "deliveries": "aa", "plan": "bb", "code": "cc"}
-
-
-@pytest.fixture
-def call(monkeypatch, capsys):
-    """A function from words to how a tool ends, None for well, and what it prints."""
-
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["run", *map(str, words)])
-        try:
-            code = main()
-        except SystemExit as end:
-            code = end.code
-        return code, capsys.readouterr().out
-
-    return run
 
 
 @pytest.fixture
