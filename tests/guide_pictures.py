@@ -2,8 +2,8 @@
 
 `python -m tests.guide_pictures` takes them anew and writes `docs/guide/*.png`, with
 `docs/guide/pictures.json` beside them: sizes, where somebody acts, and a fingerprint of each page
-as the program sent it. tests/contract/test_guide_pictures.py asks the program for the same pages
-without a browser and compares the fingerprints, so that no picture outlives its page.
+as the program sent it. tests/contract/test_guide_pictures.py makes the same pages without a browser
+and compares the fingerprints, so that no picture outlives its page.
 """
 
 import base64
@@ -14,17 +14,24 @@ import re
 import tempfile
 import time
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 from PIL import Image
+from starlette.requests import Request
 
 from pipeline.coordinator.guide import PICTURES
+from pipeline.desk.clock import Clock
+from pipeline.desk.examine import tell
+from pipeline.desk.job import OVER, Job
+from pipeline.desk.pages import Desk
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import describe_intake
 from pipeline.reports.render import render_page
 from schemas.study import Config, read_config
 from tests.conftest import ROOT
-from tests.desk_client import ORDINARY, Client, make_books, start_desk
+from tests.desk_client import ORDINARY, make_books, start_desk
 from tests.whole.test_desk import Window
 
 WIDTH, HEIGHT = 660, 1000  # of the window, in CSS pixels
@@ -147,23 +154,27 @@ def make_accepted(plan: Config, book: bytes) -> str:
         return render_page("intake.html.j2", describe_intake(receive_delivery(folder, plan)))
 
 
-def fetch_pages(plan: Config, folder: Path) -> dict[str, str]:
-    """The pages that pictures are of, as the program sends them."""
+def render_pages(plan: Config, folder: Path) -> dict[str, str]:
+    """The pages that pictures are of, as the program sends them; their checks are made here and not
+    in processes of their own."""
     books = make_books(plan)
-    process, first, *_ = start_desk(folder)
-    try:
-        client = Client(first)
-        client.enter()
-        paths = {"start": "/", "visit": "/visit"}
-        for name, book in BOOKS.items():
-            paths[name] = client.bring({"S99.xlsx": books[book]})
-            client.wait(paths[name], "over")
-        paths["own_words/words"] = f"{paths['own_words']}/words"
-        pages = {name: client.ask("GET", path)[2].decode() for name, path in paths.items()}
-    finally:
-        process.kill()
-        process.wait()
-    return pages | {"accepted": make_accepted(plan, books["good"])}
+    desk = Desk(ROOT / "config", folder, Clock())
+    asked = Request({"type": "http"})
+    pages = {"start": desk.show_start(asked), "visit": desk.show_visit(asked)}
+    for name, book in BOOKS.items():
+        job, told = Job(folder), {}
+        job.name_file("S99.xlsx", earlier=False).write_bytes(books[book])
+        tell(SimpleNamespace(send=partial(_hear, told)), job.folder, ROOT / "config")
+        job.verdict, job.words, job.marked = told["verdict"], told["words"], told["marked"]
+        job.stage = OVER
+        of_job = Request({"type": "http", "path_params": {"job": desk.keep_job(job)}})
+        pages |= {name: desk.show_job(of_job), f"{name}/words": desk.show_words(of_job)}
+    sent = {name: answer.body.decode() for name, answer in pages.items()}
+    return sent | {"accepted": make_accepted(plan, books["good"])}
+
+
+def _hear(told: dict, pair: tuple) -> None:
+    told.update([pair])
 
 
 class Camera(Window):

@@ -1,5 +1,5 @@
-"""The pictures of the coordinator's guide are of the page as it is today: the program is asked for
-each page, without a browser."""
+"""The pictures of the coordinator's guide are of the page as it is today, told by fingerprints and
+without a browser."""
 
 import json
 
@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from pipeline.coordinator.guide import PICTURES
-from tests.guide_pictures import COLOURS, FINE, SHOTS, fetch_pages, fingerprint
+from tests.guide_pictures import COLOURS, FINE, SHOTS, fingerprint, render_pages
 
 AGAIN = "python -m tests.guide_pictures, then ./run guide --out docs/guide.pdf"
 MOST_BYTES = 400_000  # of all pictures together
@@ -20,7 +20,7 @@ def told():
 
 @pytest.fixture(scope="module")
 def pages(plan, tmp_path_factory):
-    return fetch_pages(plan, tmp_path_factory.mktemp("pages"))
+    return render_pages(plan, tmp_path_factory.mktemp("pages"))
 
 
 @pytest.mark.parametrize("name", SHOTS)

@@ -24,6 +24,7 @@ PRESSED = (
     "Save the workbook",
     "Check",
     "Save the marked copy",
+    "Check again",
     "Save as a delivery",
     "Say what your own words mean",
     "Check with these words",
