@@ -1,10 +1,12 @@
-"""The coordinator's guide, two pages on paper: its pictures are made of an invented delivery,
-by what a coordinator would meet on the way.
+"""The coordinator's guide on paper: its pictures are of an invented delivery, as a coordinator
+would meet it on the way.
 
-The words stand in reports/guide.typ. Pictures are drawn, not photographed, so that they never show
-what the project does not say any more.
+The words stand in reports/guide.typ. Sheets of a workbook are drawn from the workbook itself. Parts
+of the page are photographs, kept beside the guide with a fingerprint of the page that each is of:
+tests/guide_pictures.py takes them, and a test notices when the page has changed since.
 """
 
+import json
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -21,24 +23,24 @@ from pipeline.coordinator.steady import write_steadily
 from pipeline.coordinator.template import build_template
 from pipeline.intake.own_sheets import SEAL
 from pipeline.intake.read import read_delivery
-from pipeline.intake.receive import Received, receive_delivery
-from pipeline.intake.report import DOUBT, answer, describe_intake, name_part
-from pipeline.intake.terminal import HEADINGS, describe_part, say_next
+from pipeline.intake.receive import receive_delivery
+from pipeline.sources import ROOT
 from schemas.study import Config
 
+PICTURES = ROOT / "docs" / "guide"  # tests/guide_pictures.py takes them
 SITE, NUMBER = "S99", "001"
 # what the invented delivery has wrong: table, its row counted from 0, column, what was typed
 SLIPS = (
     ("episodes", 0, "recorded_side", "R"),
     ("examinations", 1, "duration_s", "18 s"),
 )
-SHOWN = ("episode_id", "patient_id", "age_years", "sex", "recorded_canal", "recorded_side")
+SHOWN = ("episode_id", "age_years", "sex", "recorded_canal", "recorded_side")
 ASKED = "recorded_canal"  # the column whose list and hint are shown
 
 
 def describe_guide(config: Config) -> dict[str, Any]:
-    """What the guide shows: the empty workbook, the verdict of the check, the marked copy,
-    and the page after a run."""
+    """What the guide shows: pictures of the page, with sizes in CSS pixels and rectangles where
+    somebody acts (left, top, width, height), the empty workbook, and the marked copy."""
     maneuvers = {code: maneuver.name for code, maneuver in config.maneuvers.items()}
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary) / SITE / NUMBER
@@ -50,53 +52,18 @@ def describe_guide(config: Config) -> dict[str, Any]:
         copy = mark_delivery(folder, read_delivery(folder), received)
         assert copy is not None
         marked.write_bytes(copy)
-        content = describe_intake(received)
-        name = choose_target(Path(handed.name), folder, 1).name
         return {
+            "pictures": json.loads((PICTURES / "pictures.json").read_text("utf-8")),
             "template": describe_template(build_template(maneuvers)),
             "file": handed.name,
-            "marked_file": name,
-            "check": describe_verdict(received),
-            "headings": {part: HEADINGS[part] for part in ("refuse", "set_aside")}
-            | {"doubt": HEADINGS[DOUBT]},
+            "marked_file": choose_target(Path(handed.name), folder, 1).name,
             "marked": describe_marked(load_workbook(marked)),
-            "page": {name: content[name] for name in ("site", "delivery", "answer", "next_step")}
-            | {"groups": [group for part in content["parts"] for group in part["groups"]]}
-            | {
-                "counts": [
-                    {"table": c["table"], "rows": [int(n) for n in c["rows"][:3]]}
-                    for c in content["counts"]
-                ]
-            },
         }
 
 
-def describe_verdict(received: Received) -> dict[str, Any]:
-    """What the check says: the verdict, what to do next, and what to mend."""
-    problems = received.tables["problems"]
-    parts = name_part(problems)
-    return {
-        "title": f"Delivery {received.delivery} of site {received.site}",
-        "answer": answer(received),
-        "next_step": say_next(received),
-        "parts": [
-            {
-                "heading": heading,
-                "findings": [
-                    {
-                        "place": f"{finding.place} ({finding.rows})"
-                        if finding.rows
-                        else finding.place,
-                        "message": finding.message,
-                        "fixes": list(finding.fixes),
-                    }
-                    for finding in describe_part(problems[parts.eq(part)])[0]
-                ],
-            }
-            for part, heading in HEADINGS.items()
-            if parts.eq(part).any()
-        ],
-    }
+def list_pictures() -> list[Path]:
+    """The pictures of the page, as files."""
+    return sorted(PICTURES.glob("*.png"))
 
 
 def list_slips() -> dict[str, list[dict]]:

@@ -4,6 +4,7 @@ its fonts within."""
 import json
 import re
 import tempfile
+from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,9 @@ import typst
 TEMPLATES = Path(__file__).parents[2] / "reports"
 
 
-def typeset_report(template: str, content: dict[str, Any], out: Path) -> None:
+def typeset_report(
+    template: str, content: dict[str, Any], out: Path, pictures: Sequence[Path] = ()
+) -> None:
     """Write a report as a PDF.
 
     The same content gives the same bytes: no date is written, and no font of the machine is used,
@@ -27,10 +30,14 @@ def typeset_report(template: str, content: dict[str, Any], out: Path) -> None:
         What it asks for; figures are `svg` texts with their `alt` in it.
     out
         The file that is written.
+    pictures
+        Files that the template shows by their names.
     """
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         (root / "content.json").write_text(json.dumps(_prepare_figures(content)), "utf-8")
+        for picture in pictures:
+            (root / picture.name).write_bytes(picture.read_bytes())
         source = root / template
         source.write_text((TEMPLATES / template).read_text("utf-8"), "utf-8")
         typst.compile(

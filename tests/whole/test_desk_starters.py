@@ -2,6 +2,7 @@
 called."""
 
 import os
+import re
 import shutil
 import subprocess
 
@@ -33,7 +34,11 @@ def test_it_runs_the_tool_of_its_own_folder(name, code, tmp_path):
     assert (done.returncode, done.stdout) == (code, f"{folder}: desk --plan a b\n")
 
 
-def test_the_one_for_windows_runs_the_same_tool():
+def test_the_one_for_windows_runs_the_same_tool_with_the_newest_python_that_fits():
     lines = (ROOT / "desk.cmd").read_text("ascii").splitlines()
-    assert "if errorlevel 1 (python run.py desk %*) else (py run.py desk %*)" in lines
-    assert lines.index('pushd "%~dp0"') < lines.index("where py >nul 2>nul")
+    told = re.search(r"\((3, \d+)\) <= .* <= \((3, \d+)\)", (ROOT / "run.py").read_text("utf-8"))
+    first, last = (int(version.split(", ")[1]) for version in told.groups())
+    versions = " ".join(f"3.{minor}" for minor in range(first, last + 1))  # the last that is there
+    loop = f'for %%v in ({versions}) do py -%%v -c "" >nul 2>nul && set "python=py -%%v"'
+    order = ['pushd "%~dp0"', 'set "python="', loop, "%python% run.py desk %*"]
+    assert [line for line in lines if line in order] == order
