@@ -4,12 +4,15 @@ so that an edit anywhere beneath reruns it."""
 import ast
 import hashlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
-from pathlib import Path
+from pathlib import Path, PurePath, PurePosixPath
 
 ROOT = Path(__file__).parent.parent
 ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
+WORKFLOW = "Snakefile"
+OWN_ROOMS = ("schemas", "pipeline", "reports")
+OWN_KINDS = (".py", ".smk", ".j2", ".typ", ".css", ".js")
 
 
 def find_sources(module: str) -> list[str]:
@@ -26,19 +29,14 @@ def find_sources(module: str) -> list[str]:
 def list_own_files() -> list[Path]:
     """Every file whose change can change a number or a page: code, templates,
     styles and the workflow itself, sorted."""
-    rooms = (
-        path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*")
-    )
-    return sorted(
-        [
-            *(
-                path
-                for path in rooms
-                if path.suffix in (".py", ".smk", ".j2", ".typ", ".css", ".js")
-            ),
-            ROOT / "Snakefile",
-        ]
-    )
+    rooms = [path for room in OWN_ROOMS for path in (ROOT / room).rglob("*")]
+    return sorted(path for path in [*rooms, ROOT / WORKFLOW] if is_own_file(path.relative_to(ROOT)))
+
+
+def is_own_file(path: PurePath) -> bool:
+    """Whether the change of a file, named from the root of the project, can change a number or a
+    page."""
+    return (path.parts[0] in OWN_ROOMS and path.suffix in OWN_KINDS) or path.parts == (WORKFLOW,)
 
 
 def find_libraries() -> list[str]:
@@ -100,20 +98,26 @@ def _list_statements(tree: ast.Module) -> Iterator[ast.AST]:
 def fingerprint_files(paths: list[Path], root: Path) -> str:
     """One SHA-256 over the names (relative to `root`) and bytes of files,
     in the order of their names."""
-    total = hashlib.sha256()
-    for path in sorted(paths):
+    digests = {}
+    for path in paths:
         with path.open("rb") as file:  # piece by piece: a stray file can be larger than the memory
-            total.update(
-                path.relative_to(root).as_posix().encode()
-                + b"\0"
-                + hashlib.file_digest(file, "sha256").digest()
-            )
+            name = PurePosixPath(path.relative_to(root).as_posix())
+            digests[name] = hashlib.file_digest(file, "sha256").digest()
+    return combine_digests(digests)
+
+
+def combine_digests(digests: Mapping[PurePosixPath, bytes]) -> str:
+    """One SHA-256 over names and the SHA-256 of what each holds, in the order of the names."""
+    total = hashlib.sha256()
+    for name in sorted(digests):
+        total.update(str(name).encode() + b"\0" + digests[name])
     return total.hexdigest()
 
 
 def fingerprint_plan(folder: Path) -> str:
-    """One SHA-256 over the files of a plan."""
-    return fingerprint_files(list(folder.glob("*.yaml")), folder)
+    """One SHA-256 over the files of a plan, sites' own names among them: they decide what is read
+    of a delivery."""
+    return fingerprint_files(list(folder.rglob("*.yaml")), folder)
 
 
 def fingerprint_code() -> str:

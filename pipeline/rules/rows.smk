@@ -71,6 +71,7 @@ rule fingerprint:
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         plan=PLAN_FILES,
+        own_names=list(OWN_NAMES.values()),
         code=list_own_files(),
     output:
         RESULTS / "unreleased" / "fingerprints.csv",
@@ -79,7 +80,13 @@ rule fingerprint:
     threads: 1
     resources:
         mem_mb=250,
+    params:
+        withdrawn=list(map(str, WITHDRAWN)),
+        state=fingerprint_state(DELIVERIES),  # the lists are no inputs, as in intake
     message:
         "Fingerprints of deliveries, plan and code"
     shell:
-        step("fingerprint", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q}")
+        step(
+            "fingerprint",
+            "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {params.withdrawn:q}",
+        )

@@ -61,3 +61,17 @@ def test_the_years_are_those_that_more_than_one_site_has():
 def test_what_a_site_no_longer_hands_in_has_no_year():
     former = DELIVERIES.assign(is_current=[True, False, True])
     assert FIRST_YEAR not in set(list_fingerprints(former, ROOT / "config")["name"])
+
+
+def test_a_list_of_those_who_withdrew_is_of_the_records(tmp_path):
+    """No delivery changes when somebody withdraws, but numbers do."""
+    lists = [tmp_path / "withdrawn.csv"]
+
+    def read(withdrawn):
+        made_from = list_fingerprints(DELIVERIES, ROOT / "config", withdrawn)
+        return made_from.set_index("name")["value"]["deliveries"]
+
+    lists[0].write_text("patient_id\nPT-1\n")
+    one = read(lists)
+    lists[0].write_text("patient_id\nPT-2\n")
+    assert len({read([]), one, read(lists)}) == 3
