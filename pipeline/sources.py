@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path, PurePath, PurePosixPath
 
-ROOT = Path(__file__).parent.parent
+OWN = Path(__file__).parent
+ROOT = OWN.parent
 ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
 WORKFLOW = "Snakefile"
 OWN_ROOMS = ("schemas", "pipeline", "reports")
@@ -40,16 +41,15 @@ def is_own_file(path: PurePath) -> bool:
 
 
 def find_libraries() -> list[str]:
-    """The packages of others that code of ours imports anywhere,
-    by the names under which they are installed, sorted."""
+    """The packages of others that a step of the workflow may import, near or far, by the names
+    under which they are installed, sorted; those of tools at a terminal alone make no number."""
     from importlib.metadata import packages_distributions
 
-    tops = {
-        name.split(".")[0]
-        for path in list_own_files()
-        if path.suffix == ".py"
-        for name in _list_imports(path)
-    }
+    # analyses are imported by their names, so that no step leads to them
+    begun = [path for folder in ("steps", "analyses") for path in (OWN / folder).rglob("*.py")]
+    modules = {".".join(path.relative_to(ROOT).with_suffix("").parts) for path in begun}
+    files = {Path(path) for module in modules for path in find_sources(module)}
+    tops = {name.split(".")[0] for path in files for name in _list_imports(path)}
     foreign = tops - set(ROOMS) - sys.stdlib_module_names
     return sorted(
         {distribution for top in foreign for distribution in packages_distributions()[top]}

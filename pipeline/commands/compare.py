@@ -92,8 +92,8 @@ def attribute(
         print("No answer moved, came or went: nothing is run again.")
         return None
     if len(causes) < 2:
-        only = f"only {CAUSES[causes[0]]} differ" if causes else "none of them differs"
-        print(f"Of records, plan and program {only}: nothing is run again.")
+        where = f"in {CAUSES[causes[0]]} alone" if causes else "in none"
+        print(f"Of records, plan and program they differ {where}: nothing is run again.")
         return None
     try:
         with stopping_at_signals(), make_place() as place:
