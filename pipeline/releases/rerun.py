@@ -20,6 +20,7 @@ from schemas.columns import Frame
 from schemas.declared import PLAN
 from schemas.estimate import Estimates
 
+DATA = "deliveries"  # of `CAUSES`
 UNRELEASED = "unreleased"
 MADE_FROM = f"{UNRELEASED}/fingerprints.csv"
 PATIENCE = 20.0  # seconds that a stopped run has to end by itself
@@ -98,15 +99,17 @@ def rerun_all(
             str(results / UNRELEASED / f"{name}.csv")
             for name in sorted(touched & list_analyses(sources["code" in changes].package))
         ]
-        fault = run_workflow(mix_sources(sources, changes), results, targets)
-        if fault and len(changes) in (0, len(causes)):
-            number_of = sources[bool(changes)].package.number
-            raise NotTheSame(f"Release {number_of} cannot be made again here. {fault}")
+        # in the folders in which it was checked, so that nothing is done twice
+        is_later = len(changes) == len(causes)
+        source = sources[1] if is_later else mix_sources(sources, changes)
+        fault = run_workflow(source, results, targets)
+        if fault and (is_later or not changes):
+            raise NotTheSame(f"Release {source.package.number} cannot be made again here. {fault}")
         reruns[changes] = None if fault else join_estimates(map(Path, targets))
         what = f"release {sources[0].package.number}"
         if changes:
             what += f" with {name_changes(changes)} of release {sources[1].package.number}"
-        ended = "does not run" if fault else f"{time.monotonic() - began:.0f} s"
+        ended = f"does not run. {fault}" if fault else f"{time.monotonic() - began:.0f} s"
         say(f"{number} of {len(combinations)}: {what}: {ended}")
     return reruns
 
@@ -134,9 +137,10 @@ def require_same(package: Package, here: Mapping[str, str]) -> None:
         words for name, words in CAUSES.items() if here.get(name) != package.made_from.get(name)
     ]
     if other:
+        grown = " A folder to which deliveries came since must be named as it was: as a copy."
         raise NotTheSame(
-            f"What was named is not what release {package.number} was made from: "
-            f"{' and '.join(other)} differ. Nothing was compared."
+            f"What was named is not what release {package.number} was made from. Different: "
+            f"{', '.join(other)}. Nothing was compared.{grown if CAUSES[DATA] in other else ''}"
         )
 
 

@@ -195,7 +195,7 @@ def test_another_plan_is_refused_before_anything_is_compared(planted):
     running = start((causes, swapped, program, place))
     _, said = running.communicate()
     assert running.returncode == 1
-    assert "not what release 1 was made from: the plan differ" in said
+    assert "not what release 1 was made from. Different: the plan." in said
     assert list((place / "temporary").iterdir()) == []
 
 
