@@ -33,6 +33,7 @@ from pipeline.results import (
 )
 from pipeline.sources import find_sources, list_own_files
 from schemas.plan_faults import PlanFault
+from schemas.plan_parts import fingerprint_parts
 from schemas.study import PARTS, SITES, read_config
 
 LOOKING = {"-n", "--dry-run", "--dryrun", "--lint", "--list", "-l", "--summary", "--unlock"}
@@ -52,7 +53,7 @@ for name, path in {"results": RESULTS, "plan": PLAN, "the project": ROOT}.items(
 if not SUBMISSIONS.is_dir():
     raise WorkflowError(f"submissions={SUBMISSIONS} is not a folder")
 try:
-    read_config(PLAN)  # a misspelt key is named before anything runs
+    CONFIG = read_config(PLAN)  # a misspelt key is named before anything runs
 except PlanFault as fault:
     raise WorkflowError(str(fault))
 

@@ -121,13 +121,14 @@ def share_rights(path: Path) -> None:
 def describe_rules(results: Path, rules: Iterable[Any]) -> dict[str, Made]:
     """By name what Snakemake's rules make.
 
-    What is made of other results changes with them; everything else counts by its content, and a
-    parameter `state` stands for deliveries.
+    What is made of other results changes with them; everything else counts by its content. A
+    parameter `state` stands for deliveries, and `plan` for parts of the plan.
     """
     described = {}
     for rule in rules:
         if rule.output:
-            made_of = hashlib.sha256(str(getattr(rule.params, "state", "")).encode())
+            stated = [str(getattr(rule.params, name, "")) for name in ("state", "plan")]
+            made_of = hashlib.sha256("".join(stated).encode())
             for path in sorted(map(str, rule.input)):
                 if results not in Path(path).parents:
                     made_of.update(_fingerprint_once(Path(path)).encode())

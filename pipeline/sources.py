@@ -4,12 +4,16 @@ so that an edit anywhere beneath reruns it."""
 import ast
 import hashlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
-from pathlib import Path
+from pathlib import Path, PurePath, PurePosixPath
 
-ROOT = Path(__file__).parent.parent
+OWN = Path(__file__).parent
+ROOT = OWN.parent
 ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
+WORKFLOW = "Snakefile"
+OWN_ROOMS = ("schemas", "pipeline", "reports")
+OWN_KINDS = (".py", ".smk", ".j2", ".typ", ".css", ".js")
 
 
 def find_sources(module: str) -> list[str]:
@@ -26,32 +30,26 @@ def find_sources(module: str) -> list[str]:
 def list_own_files() -> list[Path]:
     """Every file whose change can change a number or a page: code, templates,
     styles and the workflow itself, sorted."""
-    rooms = (
-        path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*")
-    )
-    return sorted(
-        [
-            *(
-                path
-                for path in rooms
-                if path.suffix in (".py", ".smk", ".j2", ".typ", ".css", ".js")
-            ),
-            ROOT / "Snakefile",
-        ]
-    )
+    rooms = [path for room in OWN_ROOMS for path in (ROOT / room).rglob("*")]
+    return sorted(path for path in [*rooms, ROOT / WORKFLOW] if is_own_file(path.relative_to(ROOT)))
+
+
+def is_own_file(path: PurePath) -> bool:
+    """Whether the change of a file, named from the root of the project, can change a number or a
+    page."""
+    return (path.parts[0] in OWN_ROOMS and path.suffix in OWN_KINDS) or path.parts == (WORKFLOW,)
 
 
 def find_libraries() -> list[str]:
-    """The packages of others that code of ours imports anywhere,
-    by the names under which they are installed, sorted."""
+    """The packages of others that a step of the workflow may import, near or far, by the names
+    under which they are installed, sorted; those of tools at a terminal alone make no number."""
     from importlib.metadata import packages_distributions
 
-    tops = {
-        name.split(".")[0]
-        for path in list_own_files()
-        if path.suffix == ".py"
-        for name in _list_imports(path)
-    }
+    # analyses are imported by their names, so that no step leads to them
+    begun = [path for folder in ("steps", "analyses") for path in (OWN / folder).rglob("*.py")]
+    modules = {".".join(path.relative_to(ROOT).with_suffix("").parts) for path in begun}
+    files = {Path(path) for module in modules for path in find_sources(module)}
+    tops = {name.split(".")[0] for path in files for name in _list_imports(path)}
     foreign = tops - set(ROOMS) - sys.stdlib_module_names
     return sorted(
         {distribution for top in foreign for distribution in packages_distributions()[top]}
@@ -100,20 +98,26 @@ def _list_statements(tree: ast.Module) -> Iterator[ast.AST]:
 def fingerprint_files(paths: list[Path], root: Path) -> str:
     """One SHA-256 over the names (relative to `root`) and bytes of files,
     in the order of their names."""
-    total = hashlib.sha256()
-    for path in sorted(paths):
+    digests = {}
+    for path in paths:
         with path.open("rb") as file:  # piece by piece: a stray file can be larger than the memory
-            total.update(
-                path.relative_to(root).as_posix().encode()
-                + b"\0"
-                + hashlib.file_digest(file, "sha256").digest()
-            )
+            name = PurePosixPath(path.relative_to(root).as_posix())
+            digests[name] = hashlib.file_digest(file, "sha256").digest()
+    return combine_digests(digests)
+
+
+def combine_digests(digests: Mapping[PurePosixPath, bytes]) -> str:
+    """One SHA-256 over names and the SHA-256 of what each holds, in the order of the names."""
+    total = hashlib.sha256()
+    for name in sorted(digests):
+        total.update(str(name).encode() + b"\0" + digests[name])
     return total.hexdigest()
 
 
 def fingerprint_plan(folder: Path) -> str:
-    """One SHA-256 over the files of a plan."""
-    return fingerprint_files(list(folder.glob("*.yaml")), folder)
+    """One SHA-256 over the files of a plan, sites' own names among them: they decide what is read
+    of a delivery."""
+    return fingerprint_files(list(folder.rglob("*.yaml")), folder)
 
 
 def fingerprint_code() -> str:

@@ -1,7 +1,7 @@
 """Two releases beside each other: which numbers moved by more than their own error, which questions
 got or lost an answer, and what of data, plan and program differs."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,7 +58,7 @@ def compare_estimates(earlier: Frame[Estimates], later: Frame[Estimates]) -> Com
         Rows of single sites are left out: their letters are drawn for each release.
     """
     key = Estimates.key()
-    before, after = (_take_answers(rows).set_index(key)[SHOWN] for rows in (earlier, later))
+    before, after = (take_answers(rows).set_index(key)[SHOWN] for rows in (earlier, later))
     both = before.join(after, how="inner", lsuffix=BEFORE, rsuffix=AFTER)
     outside = both[f"estimate{AFTER}"].lt(both[f"lower{BEFORE}"]) | both[f"estimate{AFTER}"].gt(
         both[f"upper{BEFORE}"]
@@ -71,26 +71,27 @@ def compare_estimates(earlier: Frame[Estimates], later: Frame[Estimates]) -> Com
     )
 
 
-def _take_answers(rows: Frame[Estimates]) -> pd.DataFrame:
+def take_answers(rows: Frame[Estimates]) -> pd.DataFrame:
     """The rows with a usable number and both confidence limits, single sites left out."""
-    of_sites = rows[["stratum", "term", "comparison"]].apply(
-        lambda column: column.str.contains(OWN, regex=False).fillna(False)
-    )
+    of_sites = pd.Series(False, rows.index)
+    for column in ("stratum", "term", "comparison"):
+        of_sites |= rows[column].str.contains(OWN, regex=False).eq(True).fillna(False)
     usable = rows["status"].eq("ok") & rows[["lower", "upper"]].notna().all(axis=1)
-    answers = rows[usable & ~of_sites.any(axis=1)].copy()
+    answers = rows[usable & ~of_sites].copy()
     gaps = answers[Estimates.key()].isna()
     answers[Estimates.key()] = answers[Estimates.key()].mask(gaps, "")
     return answers
 
 
 def read_released(folder: Path) -> Frame[Estimates]:
-    """The rows of all analyses in a folder of estimates; columns that an earlier version did not
-    have are empty."""
+    """The rows of all analyses in a folder of estimates."""
+    return join_estimates(sorted(folder.glob("*.csv")))
+
+
+def join_estimates(paths: Iterable[Path]) -> Frame[Estimates]:
+    """The rows of files of estimates; columns that an earlier version did not have are empty."""
     columns = list(Estimates.describe())
-    tables = [
-        Estimates.cast(pd.read_csv(path).reindex(columns=columns))
-        for path in sorted(folder.glob("*.csv"))
-    ]
+    tables = [Estimates.cast(pd.read_csv(path).reindex(columns=columns)) for path in paths]
     return pd.concat(tables, ignore_index=True) if tables else Estimates.empty()
 
 
@@ -101,9 +102,14 @@ def compare_releases(earlier: Package, later: Package) -> Comparison:
     )
 
 
+def list_differences(earlier: Mapping[str, str], later: Mapping[str, str]) -> list[str]:
+    """Which of `CAUSES` differ in what two releases were made from."""
+    return [name for name in CAUSES if earlier.get(name) != later.get(name)]
+
+
 def list_causes(earlier: Mapping[str, str], later: Mapping[str, str]) -> list[str]:
     """What differs in what two releases were made from, in words; libraries by their names."""
-    changed = [words for name, words in CAUSES.items() if earlier.get(name) != later.get(name)]
+    changed = [CAUSES[name] for name in list_differences(earlier, later)]
     known = {"release", "version", FIRST_YEAR, LAST_YEAR, NEWER, *CAUSES}
     libraries = sorted((earlier.keys() | later.keys()) - known)
     return changed + [name for name in libraries if earlier.get(name) != later.get(name)]

@@ -10,7 +10,6 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         name:
             f"intake_{number}"
         input:
-            plan=PLAN_FILES,
             own_names=[OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES],
             code=[
                 *find_sources("pipeline.steps.intake"),
@@ -33,6 +32,8 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         params:
             folders=[str(delivery.folder) for delivery in batch],
             invented=INVENTED,
+            # what it is given of the plan; a change elsewhere takes nothing in anew
+            plan=fingerprint_parts(CONFIG, "intake"),
             # no input: a file that vanishes meanwhile refuses its delivery, and stops nobody else
             state=fingerprint_state(batch),
         message:
@@ -48,7 +49,6 @@ rule store:
     """Store every delivery, decide what the tests mean, and write the rows that the models see."""
     input:
         rows=[folder / f"{table}.parquet" for folder in ROWS for table in ROW_TABLES],
-        plan=PLAN_FILES,
         code=find_sources("pipeline.steps.store"),
     output:
         # not deleted beforehand: the old one stays whole until the new one is
@@ -59,6 +59,7 @@ rule store:
     resources:
         mem_mb=400,
     params:
+        plan=fingerprint_parts(CONFIG, "store"),
         folders=[str(folder) for folder in ROWS],
     message:
         "The store: what the examinations mean, episode by episode"
@@ -71,6 +72,7 @@ rule fingerprint:
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         plan=PLAN_FILES,
+        own_names=list(OWN_NAMES.values()),
         code=list_own_files(),
     output:
         RESULTS / "unreleased" / "fingerprints.csv",
@@ -79,7 +81,13 @@ rule fingerprint:
     threads: 1
     resources:
         mem_mb=250,
+    params:
+        withdrawn=list(map(str, WITHDRAWN)),
+        state=fingerprint_state(DELIVERIES),  # the lists are no inputs, as in intake
     message:
         "Fingerprints of deliveries, plan and code"
     shell:
-        step("fingerprint", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q}")
+        step(
+            "fingerprint",
+            "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {params.withdrawn:q}",
+        )

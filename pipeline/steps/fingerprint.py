@@ -3,12 +3,14 @@ versions of libraries."""
 
 import hashlib
 from collections import Counter
+from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
 
 import pandas as pd
 
 from pipeline import __version__
+from pipeline.results import fingerprint
 from pipeline.sources import find_libraries, fingerprint_code, fingerprint_plan
 from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
@@ -19,12 +21,19 @@ from schemas.study import read_config
 RUNS_THE_STEPS = "snakemake"  # imported by no step, and used by all of them
 
 
-def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
+def list_fingerprints(
+    deliveries: pd.DataFrame, plan: Path, withdrawn: Sequence[Path] = ()
+) -> pd.DataFrame:
     """The version of the project, the years of the records, fingerprints of data, plan and code,
     versions of the libraries that our code imports and of what runs it: one row each, `name` and
-    `value`."""
+    `value`.
+
+    The data are the current deliveries and the lists of those who withdrew (`withdrawn`, in order
+    of their sites): whoever is on one is in no number, although no delivery changed.
+    """
     current = deliveries[deliveries["is_current"]].sort_values("site")
-    data = hashlib.sha256("".join(current["fingerprint"]).encode()).hexdigest()
+    parts = [*current["fingerprint"], *map(fingerprint, withdrawn)]
+    data = hashlib.sha256("".join(parts).encode()).hexdigest()
     values = {
         "version": __version__,
         **_find_years(current, read_config(plan).study.disclosure.min_sites),
@@ -56,10 +65,12 @@ def main() -> Counts:
     parser = start_parser(__doc__)
     add_path(parser, "--warehouse", "file to read")
     add_path(parser, "--out", "file to write")
+    parser.add_argument("withdrawn", type=Path, nargs="*", help="lists of those who withdrew")
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:
         deliveries = warehouse.read("deliveries")
-    list_fingerprints(deliveries, arguments.plan).to_csv(arguments.out, index=False)
+    made_from = list_fingerprints(deliveries, arguments.plan, arguments.withdrawn)
+    made_from.to_csv(arguments.out, index=False)
     return {"deliveries": len(deliveries), "of them current": int(deliveries["is_current"].sum())}
 
 

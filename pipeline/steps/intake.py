@@ -11,6 +11,7 @@ from pipeline.intake.withdrawals import read_withdrawals
 from pipeline.reports.render import render_page
 from pipeline.steps.arguments import add_invented, add_path, start_parser
 from pipeline.steps.run import Counts, run_step
+from schemas.plan_parts import take_parts
 from schemas.site_map import SiteMap
 from schemas.study import read_config
 
@@ -23,7 +24,7 @@ def main() -> Counts:
     add_invented(parser)
     parser.add_argument("deliveries", type=Path, nargs="+", help="folders .../<site>/<delivery>")
     arguments = parser.parse_args()
-    config = read_config(arguments.plan)
+    config = take_parts(read_config(arguments.plan), "intake")
     withdrawals = {
         site: read_withdrawals(site, config.sites.get(site.name, SiteMap()))
         for site in {folder.parent for folder in arguments.deliveries}

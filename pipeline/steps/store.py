@@ -7,6 +7,7 @@ from pipeline.derivation.tables import DELIVERED, derive_tables
 from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import build_warehouse
+from schemas.plan_parts import take_parts
 from schemas.study import read_config
 
 
@@ -18,10 +19,11 @@ def main() -> Counts:
         "deliveries", type=Path, nargs="*", help="folders that intake wrote, one a delivery"
     )
     arguments = parser.parse_args()
+    config = take_parts(read_config(arguments.plan), "store")
     with build_warehouse(arguments.warehouse) as warehouse:
         warehouse.load_deliveries(arguments.deliveries)
         delivered = {name: warehouse.read(name, current=True) for name in DELIVERED}
-        derived = derive_tables(delivered, read_config(arguments.plan))
+        derived = derive_tables(delivered, config)
         for name, rows in derived.items():
             warehouse.insert(name, rows)
     return {"deliveries stored": len(arguments.deliveries)} | {

@@ -10,6 +10,7 @@ from pipeline.sources import (
     find_libraries,
     find_sources,
     fingerprint_files,
+    fingerprint_plan,
     list_own_files,
 )
 
@@ -64,3 +65,12 @@ def test_a_fingerprint_tells_names_and_bytes_and_no_order(tmp_path, change):
         (tmp_path / "d").write_text("")
         paths.append(tmp_path / "d")
     assert fingerprint_files(paths, tmp_path) != before
+
+
+def test_own_names_of_a_site_are_of_the_plan(tmp_path):
+    """They decide what is read of its deliveries."""
+    (tmp_path / "sites").mkdir()
+    (tmp_path / "study.yaml").write_text("title: one\n")
+    before = fingerprint_plan(tmp_path)
+    (tmp_path / "sites" / "S03.yaml").write_text("columns: {}\n")
+    assert fingerprint_plan(tmp_path) != before

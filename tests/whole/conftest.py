@@ -12,15 +12,15 @@ ROOT = Path(__file__).parent.parent.parent
 POOL = ROOT / "synthetic_data" / "pool"
 
 
-def command_of(*arguments: str, **config: object) -> list[str]:
-    """The command line of the workflow with two cores."""
+def command_of(*arguments: str, program: Path = ROOT, **config: object) -> list[str]:
+    """The command line of the workflow of a program (default: this one) with two cores."""
     pairs = [f"{name}={value}" for name, value in config.items()]
     base = [
         sys.executable,
         "-m",
         "snakemake",
         "--snakefile",
-        str(ROOT / "Snakefile"),
+        str(program / "Snakefile"),
         "--cores",
         "2",
         *arguments,
@@ -28,10 +28,12 @@ def command_of(*arguments: str, **config: object) -> list[str]:
     return [*base, "--config", *pairs] if pairs else base
 
 
-def run_workflow(directory: Path, *arguments: str, **config: object) -> subprocess.CompletedProcess:
+def run_workflow(
+    directory: Path, *arguments: str, program: Path = ROOT, **config: object
+) -> subprocess.CompletedProcess:
     """Run it to its end in `directory`; what it printed is in `stdout`."""
     return subprocess.run(
-        command_of("--directory", str(directory), *arguments, **config),
+        command_of("--directory", str(directory), *arguments, program=program, **config),
         text=True,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,

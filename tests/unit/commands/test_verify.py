@@ -4,9 +4,13 @@ from what, and whether anything was changed since."""
 import pandas as pd
 import pytest
 
+from pipeline.releases import rerun
+from pipeline.releases.attribute import list_combinations
 from pipeline.releases.keep import keep_release
 from pipeline.releases.package import PACKAGE
+from pipeline.releases.programs import LOCK
 from pipeline.results import fingerprint
+from pipeline.sources import ROOT
 from tests.pool_of_estimates import build_estimates
 
 MADE_FROM = {"release": "1", "version": "0.9.0", "deliveries": "aa", "plan": "bb", "code": "cc"}
@@ -69,3 +73,48 @@ def test_of_the_same_release_nothing_moved_and_rows_are_printed_without_a_file(c
     assert "Outside the earlier interval: 0\n" in printed
     two = kept(0.5, release="2")
     assert "\nmoved\tresolution_curves\t" in call("compare", one, two)[1]
+
+
+def test_where_one_cause_alone_differs_nothing_is_run_again(call, kept, tmp_path):
+    one, two = kept(), kept(0.5, release="2", plan="other", pandas="9")
+    code, printed = call("compare", one, two, "--rerun", tmp_path, tmp_path)
+    assert code is None
+    assert "they differ in the plan alone: nothing is run again." in printed
+    assert "No answer moved" in call("compare", one, one, "--rerun", tmp_path, tmp_path)[1]
+    three = kept(0.6, release="3", pandas="9")
+    assert "they differ in none" in call("compare", one, three, "--rerun", tmp_path, tmp_path)[1]
+
+
+def test_a_program_that_is_nowhere_ends_with_a_sentence(call, kept, tmp_path):
+    one, two = kept(), kept(0.5, release="2", plan="other", code="other")
+    code, _ = call("compare", one, two, "--rerun", tmp_path, tmp_path)
+    assert "is not this one, and in no commit of the project's history" in code
+
+
+def test_what_was_run_again_is_counted_by_cause_and_written_for_its_owner(
+    call, kept, tmp_path, monkeypatch, plan
+):
+    def rerun_all(sources, causes, touched, place, say):
+        assert [source.code for source in sources] == [tmp_path / "p", tmp_path / "q"]
+        assert [source.plan for source in sources] == [tmp_path / "p" / "config"] * 2
+        rows = build_estimates(plan)["resolution_curves"]
+        moved = rows.assign(estimate=rows["estimate"] + 0.5)
+        return {
+            changes: moved if "code" in changes else rows for changes in list_combinations(causes)
+        }
+
+    for program in ("p", "q"):
+        (tmp_path / program).mkdir()
+        (tmp_path / program / LOCK).write_bytes((ROOT / LOCK).read_bytes())
+    monkeypatch.setattr(rerun, "rerun_all", rerun_all)
+    one, two = kept(), kept(0.5, release="2", plan="other", code="other")
+    words = ["compare", one, two, "--rerun", tmp_path, tmp_path, "--out", tmp_path / "moved.csv"]
+    words += ["--programs", tmp_path / "p", tmp_path / "q"]
+    plans = ["--plans", *[tmp_path / "p" / "config"] * 2]
+    code, printed = call(*words, *plans)
+    assert code is None
+    assert "\nmoved\tthe program\t" in printed
+    assert (tmp_path / "moved.csv").stat().st_mode & 0o077 == 0
+    told = pd.read_csv(tmp_path / "moved.csv")
+    assert set(told["moved_by"]) == {"the program"}
+    assert "run: the plan" in told
