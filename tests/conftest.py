@@ -2,8 +2,6 @@
 
 import gc
 import os
-import sys
-from collections.abc import Callable
 
 # As in the workflow: processes share the cores. numpy looks at it once, when it is first imported,
 # which the schemas do.
@@ -14,7 +12,6 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-from pipeline.__main__ import main
 from schemas.study import Config, read_config
 
 # The same examples at every run, so that a verdict on the code does not change with the day,
@@ -39,22 +36,6 @@ def any_width(plan: Config) -> Config:
         update={"widest_range_points": 100.0, "widest_ratio": 1e9}
     )
     return plan.model_copy(update={"study": plan.study.model_copy(update={"guards": guards})})
-
-
-@pytest.fixture
-def call(monkeypatch, capsys) -> Callable[..., tuple]:
-    """A function from the words behind `./run` to how that tool ends, None for well, and what it
-    prints."""
-
-    def run(*words: object) -> tuple:
-        monkeypatch.setattr(sys, "argv", ["run", *map(str, words)])
-        try:
-            code = main()
-        except SystemExit as end:
-            code = end.code
-        return code, capsys.readouterr().out
-
-    return run
 
 
 def pytest_collection_finish() -> None:

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.called import call as call
+
 ROOT = Path(__file__).parent.parent.parent
 POOL = ROOT / "synthetic_data" / "pool"
 

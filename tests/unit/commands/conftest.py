@@ -1,0 +1,3 @@
+"""Tools are called as at a terminal."""
+
+from tests.called import call as call
