@@ -33,6 +33,10 @@ MOVES = 1e-6  # least change along a direction that is one: above the precision 
 DEPENDENT = 1e-8
 LEAST_CURVATURE = 1e-7  # against the greatest: steps are kept finite where the likelihood is flat
 LEAST_LINEAR, GREATEST_HAZARD = -700.0, 700.0  # where exp leaves the numbers
+ALIKE = Refusal(
+    "not_identified",
+    "separation: some have no event, or only events, and no finite coefficient fits",
+)
 
 
 class Rows(NamedTuple):
@@ -120,6 +124,8 @@ def fit_cloglog(rows: Rows, start: np.ndarray | None = None) -> Maximum | Refusa
     start
         Coefficients to start from, (terms,); one hazard for all if None.
     """
+    if not rows.design.size:
+        return ALIKE  # nothing is left that the rows tell apart
     maximum = climb_rows(rows, start)
     return check_maximum(maximum) or maximum
 
@@ -127,10 +133,7 @@ def fit_cloglog(rows: Rows, start: np.ndarray | None = None) -> Maximum | Refusa
 def check_maximum(maximum: Maximum) -> Refusal | None:
     """Check that this is a maximum, not the end of a road along which a coefficient runs away."""
     if np.diag(maximum.information).min() < NO_INFORMATION:
-        return Refusal(
-            "not_identified",
-            "separation: some have no event, or only events, and no finite coefficient fits",
-        )
+        return ALIKE
     refusal = check_solution(maximum.gradient, maximum.information)
     if refusal or np.abs(np.linalg.solve(maximum.information, maximum.gradient)).max() < STILL:
         return refusal

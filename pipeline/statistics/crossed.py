@@ -9,7 +9,7 @@ from functools import partial
 
 import numpy as np
 
-from pipeline.statistics.cloglog import Maximum, climb
+from pipeline.statistics.cloglog import ALIKE, Maximum, climb
 from pipeline.statistics.crossed_likelihood import Counted, score_sds
 from pipeline.statistics.guard import GRADIENT_LEFT, Refusal
 
@@ -23,10 +23,6 @@ STEEPEST = 1e-3  # slope that is none, in directions without curvature
 # odds of like rows differ by a factor of twenty thousand: the search of limits ends here
 GREATEST_SD = 5.0
 Score = Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]]
-ALIKE = Refusal(
-    "not_identified",
-    "separation: some have no event, or only events, and no finite coefficient fits",
-)
 
 
 @dataclass(frozen=True)

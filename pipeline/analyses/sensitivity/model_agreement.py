@@ -251,16 +251,20 @@ def _compare_time_ratios(rows: pd.DataFrame, study: Study) -> float | Refusal:
 
 def _check_attempts(rows: pd.DataFrame, config: Config) -> Iterator[Check]:
     guards, counts = config.study.guards, count_attempts(rows)
-    refusal = check_size(counts["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
-        counts["n_sites"], guards
-    )
+    happened = int(rows["event"].sum())
+    refusal = check_size(
+        counts["n_episodes"], happened, guards, len(rows) - happened
+    ) or check_sites(counts["n_sites"], guards)
     difference: float | Refusal
     if refusal:
         difference = refusal
     else:
         attempts, fit = fit_determined(design_attempts(rows, config))
-        counts = count_attempts(attempts.members)
-        difference = fit if isinstance(fit, Refusal) else compare_cloglog(attempts.single, fit)
+        if isinstance(fit, Refusal):
+            difference = fit
+        else:
+            counts = count_attempts(attempts.members)
+            difference = compare_cloglog(attempts.single, fit)
     yield "attempts", difference, counts
     yield "attempts_with_patients", refusal or NO_COUNTERPART, counts
 

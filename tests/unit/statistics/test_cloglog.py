@@ -139,6 +139,13 @@ def draw_design(number: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return design, offset, rng.random(n) < 1 - np.exp(-np.exp(offset + design @ effects))
 
 
+def test_rows_that_tell_nothing_apart_have_no_fit():
+    none = Rows(np.empty((0, 0)), np.empty(0), np.empty(0), np.empty(0))
+    fit = fit_cloglog(none)
+    assert isinstance(fit, Refusal)
+    assert fit.status == "not_identified"
+
+
 @pytest.mark.parametrize("numbers", NUMBERS, ids=["likelihood that rises for long", "any"])
 def test_a_fit_is_refused_where_and_only_where_the_outcomes_are_separated(numbers):
     refused = []

@@ -8,6 +8,7 @@ import pytest
 from pipeline.analyses.attempts.fits import refit_rows
 from pipeline.analyses.attempts.rows import describe_attempts
 from pipeline.analyses.attempts.success import estimate_attempt_success
+from pipeline.analyses.sensitivity.model_agreement import _check_attempts
 from pipeline.statistics.cloglog import Rows
 from pipeline.statistics.guard import Refusal
 from schemas.notes import release_note
@@ -133,6 +134,18 @@ def test_attempts_that_all_succeed_give_a_status(plan):
     never = attempts.assign(outcome="negative")
     rows = estimate_attempt_success(episodes, verdicts, never, plan)
     assert get(rows, "model=marginal", "model")["status"] == "too_few"
+
+
+@pytest.mark.parametrize("outcome", ["negative", "positive"])
+def test_where_all_end_alike_there_is_a_status_and_no_second_fit(plan, outcome):
+    episodes, verdicts, attempts = simulate_attempts(300, seed=7, longest=1)
+    alike = attempts.assign(outcome=outcome)
+    rows = estimate_attempt_success(episodes, verdicts, alike, plan)
+    assert get(rows, "model=marginal", "model")["status"] == "too_few"
+    described = describe_attempts(episodes, verdicts, alike, plan.failure.alone)
+    (_, difference, counts), _ = _check_attempts(described, plan)
+    assert isinstance(difference, Refusal)
+    assert counts["n_episodes"] == 300
 
 
 def test_an_effect_seen_at_one_site_only_is_withheld(brief):
