@@ -40,6 +40,7 @@ def is_own_file(path: PurePath) -> bool:
     return (path.parts[0] in OWN_ROOMS and path.suffix in OWN_KINDS) or path.parts == (WORKFLOW,)
 
 
+@cache
 def find_libraries() -> list[str]:
     """The packages of others that a step of the workflow may import, near or far, by the names
     under which they are installed, sorted; those of tools at a terminal alone make no number."""
@@ -51,9 +52,8 @@ def find_libraries() -> list[str]:
     files = {Path(path) for module in modules for path in find_sources(module)}
     tops = {name.split(".")[0] for path in files for name in _list_imports(path)}
     foreign = tops - set(ROOMS) - sys.stdlib_module_names
-    return sorted(
-        {distribution for top in foreign for distribution in packages_distributions()[top]}
-    )
+    installed = packages_distributions()  # reads what every package says of itself
+    return sorted({distribution for top in foreign for distribution in installed[top]})
 
 
 @cache

@@ -13,7 +13,7 @@ from tests.unit.adjudication.presentations import PRESENTATIONS, any_test, prese
 
 FEW = settings(
     suppress_health_check=list(HealthCheck),
-    max_examples=6,
+    max_examples=3,
     phases=[Phase.explicit, Phase.generate],
 )
 PARTS = ("canal", "side", "arm", "mechanism")
