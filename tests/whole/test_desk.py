@@ -305,6 +305,17 @@ def test_the_list_of_those_who_withdrew_is_saved_or_refused(desk):
     assert saved.read_bytes() == b"patient_id\nPT-0042\nPT-0043\n"
 
 
+def test_typing_is_told_with_the_next_call_and_silence_is_not(desk):
+    _, window, _, _ = desk
+    calls = "performance.getEntriesByType('resource').map(call => call.name.split('/').pop())"
+    window.wait(f"{calls}.includes('alive')", 60)
+    assert "alive?used" not in window.evaluate(calls)
+    window.evaluate("document.getElementById('pseudonyms').focus()")
+    window.type("PT")
+    window.wait(f"{calls}.includes('alive?used')", 60)
+    window.wait(f"{calls}.at(-1) === 'alive'", 60)
+
+
 def test_a_foreign_page_gets_nothing(desk):
     """It is open in the same browser, which has the cookie, and on the same machine."""
     _, window, _, _ = desk
