@@ -14,9 +14,16 @@ function end(text) {
   document.querySelector('footer').hidden = true;
 }
 
-const calling = setInterval(() => ask('/alive').then(answer => {
-  if (!answer.ok) end(said.ended);
-}, () => end(said.ended)), 15000);
+// typing and reading are told with the next call, so that an hour counts from them
+let used = '';
+for (const kind of ['keydown', 'pointerdown', 'wheel', 'input']) addEventListener(kind, () => { used = '?used'; }, {passive: true});
+const calling = setInterval(() => {
+  const call = ask(`/alive${used}`);
+  used = '';
+  call.then(answer => {
+    if (!answer.ok) end(said.ended);
+  }, () => end(said.ended));
+}, 15000);
 ask('/alive');
 
 document.getElementById('close').addEventListener('click', () => ask('/close').finally(() => end(said.closed)));
@@ -126,7 +133,7 @@ if (running || marking) {
       location.replace(`${location.pathname}?told#verdict`);
       return;
     }
-    if (running && news.says) document.getElementById('says').textContent = news.says;
+    if (running && news.says) Object.assign(document.getElementById('says'), {textContent: news.says, lang: 'en'});
     if (marking && news.stage !== 'told') {
       marking.hidden = true;
       document.getElementById('marked').hidden = !news.marked;

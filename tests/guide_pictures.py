@@ -154,11 +154,12 @@ def make_accepted(plan: Config, book: bytes) -> str:
         return render_page("intake.html.j2", describe_intake(receive_delivery(folder, plan)))
 
 
-def render_pages(plan: Config, folder: Path) -> dict[str, str]:
+def render_pages(plan: Config, folder: Path, language: str = "en") -> dict[str, str]:
     """The pages that pictures are of, as the program sends them; their checks are made here and not
     in processes of their own."""
     books = make_books(plan)
     desk = Desk(ROOT / "config", folder, Clock())
+    desk.voice.language = language
     asked = Request({"type": "http"})
     pages = {"start": desk.show_start(asked), "visit": desk.show_visit(asked)}
     for name, book in BOOKS.items():

@@ -104,6 +104,10 @@ class Job:
             self._listener.join()
         wipe(self.folder)
 
+    def rank(self) -> tuple[bool, bool]:
+        """How much it is still needed, the least first: what came of added rows is told at once."""
+        return self.stage == RUNNING, self.entered is None
+
     def _listen(self, connection: Connection) -> None:
         """Hear what the process tells until it ends, and wipe the copies it worked on."""
         while True:

@@ -25,7 +25,13 @@ from pipeline.desk.answers import (
 )
 from pipeline.desk.clock import Clock
 from pipeline.desk.job import FAILED, RUNNING, WAITING, Job
-from pipeline.desk.save import NotSaved, make_withdrawn, make_workbook, pack_delivery
+from pipeline.desk.save import (
+    NobodyWithdrew,
+    NotSaved,
+    make_withdrawn,
+    make_workbook,
+    pack_delivery,
+)
 from pipeline.desk.verdict import describe_columns
 from pipeline.desk.visit import describe_visit
 from pipeline.desk.words import describe_words, read_answers
@@ -112,7 +118,9 @@ class Desk:
         return Response(status_code=204)
 
     def keep_alive(self, request: Request) -> Response:
-        """The page is still there."""
+        """The page is still there; perhaps somebody typed or read in it."""
+        if "used" in request.query_params:
+            self.clock.use()
         self.clock.hear()
         return Response(status_code=204)
 
@@ -123,6 +131,7 @@ class Desk:
 
     async def save_workbook(self, request: Request) -> Response:
         """The empty workbook of a site."""
+        self.clock.use()
         site = (await read_words(request, "site")).strip().upper()
         if not SITE.fullmatch(site):
             return self.voice.refuse("site")
@@ -131,9 +140,12 @@ class Desk:
 
     async def save_withdrawn(self, request: Request) -> Response:
         """The list of those who withdrew."""
+        self.clock.use()
         text = await read_words(request, "pseudonyms")
         try:
             content = await run_in_threadpool(make_withdrawn, text, self.place)
+        except NobodyWithdrew:
+            return self.voice.refuse("nobody")
         except NotSaved as fault:
             return PlainTextResponse(str(fault), 422)
         return hand_out(content, WITHDRAWN, "text/csv")
@@ -283,9 +295,11 @@ class Desk:
         return hand_out(content, f"{site}.yaml", "application/yaml")
 
     def keep_job(self, job: Job) -> str:
-        """The name under which a check is kept; the oldest gives way."""
+        """The name under which a check is kept; the oldest gives way, and one that is running, or
+        whose verdict somebody may still read, only if there is no other."""
         if len(self.jobs) >= MOST_JOBS:
-            self.jobs.pop(next(iter(self.jobs))).stop()
+            least = min(self.jobs, key=lambda name: self.jobs[name].rank())  # the oldest of equals
+            self.jobs.pop(least).stop()
         name = secrets.token_urlsafe(12)
         self.jobs[name] = job
         return name

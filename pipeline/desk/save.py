@@ -16,12 +16,15 @@ from pipeline.intake.problem import phrase
 from pipeline.intake.withdrawals import COLUMN, read_withdrawn
 from schemas.rules import RULES
 
-NOBODY = "No pseudonym was entered."
 BEGINNING = (1980, 1, 1, 0, 0, 0)  # of the times that such a file can hold: it tells no other
 
 
 class NotSaved(Exception):
     """What was asked for cannot be saved; the message is a sentence that quotes nothing."""
+
+
+class NobodyWithdrew(Exception):
+    """No pseudonym was entered."""
 
 
 def make_workbook(maneuvers: Mapping[str, str], site: str) -> bytes:
@@ -46,13 +49,14 @@ def pack_delivery(site: str, delivery: str, form: str, files: Mapping[str, bytes
 def make_withdrawn(text: str, place: Path) -> bytes:
     """The list of those who withdrew, of pseudonyms parted by commas, semicolons or lines.
 
-    The workflow reads it once, in a folder of `place`. Raises NotSaved with what it says of it.
+    The workflow reads it once, in a folder of `place`. Raises NobodyWithdrew if
+    there is none, and NotSaved with what it says of them.
     """
     # a blank within an entry stays: it is a name, say, and no two pseudonyms
     entries = (entry.strip().upper() for entry in re.split(r"[,;\r\n]", text))
     codes = dict.fromkeys(filter(None, entries))
     if not codes:
-        raise NotSaved(NOBODY)
+        raise NobodyWithdrew
     content = "\n".join([COLUMN, *codes, ""]).encode()
     with tempfile.TemporaryDirectory(dir=place) as folder:
         (Path(folder) / WITHDRAWN).write_bytes(content)

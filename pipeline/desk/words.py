@@ -36,7 +36,7 @@ def describe_words(words: list[OwnWord], dictionary: Dictionary) -> list[dict[st
                 {
                     "number": number,
                     "text": word.text if word.told else "",
-                    "place": word.place,
+                    "place": name_place(word.place),
                     "cells": word.cells,
                     "chosen": word.sure,
                     "perhaps": "" if word.sure else word.perhaps,
@@ -49,6 +49,11 @@ def describe_words(words: list[OwnWord], dictionary: Dictionary) -> list[dict[st
             numbered, key=lambda item: (item[1].table, item[1].column)
         )
     ]
+
+
+def name_place(place: str) -> str:
+    """Rows, or the letters of a column, without a word of any language."""
+    return place.removeprefix("column ").replace(" to ", "\u2013")
 
 
 def list_choices(word: OwnWord, dictionary: Dictionary) -> list[tuple[str, str]]:

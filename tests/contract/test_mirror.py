@@ -122,9 +122,6 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/intake/test_parse.py", "cells as values"): ("pipeline/intake/cell_values.py",),
     ("unit/intake/test_pseudonyms.py", "shapes of pseudonyms"): ("pipeline/intake/shapes.py",),
     ("unit/desk/test_job.py", "what the process of a check does"): ("pipeline/desk/examine.py",),
-    ("unit/desk/test_pages.py", "what is read of a request, and the forms of an answer"): (
-        "pipeline/desk/answers.py",
-    ),
     ("unit/intake/test_recognised.py", "what a terminal says of a delivery"): (
         "pipeline/intake/terminal.py",
     ),

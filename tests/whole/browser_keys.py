@@ -15,7 +15,13 @@ KEYS = {"Tab": 9, "Enter": 13, "ArrowRight": 39}
 
 
 class Browser:
-    """One page in a headless browser; to be closed."""
+    """A page in a headless browser, or several; to be closed.
+
+    Attributes
+    ----------
+    session
+        The page that is talked to; another one may be put in its place.
+    """
 
     def __init__(self, program: str, folder: Path):
         to_browser, self._out = os.pipe()
@@ -46,18 +52,23 @@ class Browser:
         )
         os.close(to_browser)
         os.close(from_browser)
-        self._rest, self._number, self._session = b"", 0, None
+        self._rest, self._number = b"", 0
+        self.session = self.open_page()
+
+    def open_page(self) -> str:
+        """One more page, which is talked to from now on."""
+        self.session = None
         target = self.ask("Target.createTarget", url="about:blank")["targetId"]
-        self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)[
-            "sessionId"
-        ]
+        attached = self.ask("Target.attachToTarget", targetId=target, flatten=True)
+        self.session = attached["sessionId"]
         self.ask("Page.enable")
+        return self.session
 
     def ask(self, method: str, **parameters: Any) -> dict:
         """The browser's answer to one message."""
         self._number += 1
         message = {"id": self._number, "method": method, "params": parameters}
-        message |= {"sessionId": self._session} if self._session else {}
+        message |= {"sessionId": self.session} if self.session else {}
         os.write(self._out, json.dumps(message).encode() + b"\0")
         while True:
             answer = self._read()
@@ -108,7 +119,9 @@ class Browser:
             )
 
     def close(self) -> None:
-        """End the browser."""
+        """End the browser, unless it has ended."""
+        if self._process.returncode is not None:
+            return
         os.write(self._out, json.dumps({"id": 0, "method": "Browser.close"}).encode() + b"\0")
         self._process.wait(timeout=30)
         os.close(self._out)

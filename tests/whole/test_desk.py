@@ -6,6 +6,7 @@ import threading
 import time
 import zipfile
 from importlib.resources import files
+from urllib.parse import quote
 
 import pytest
 from openpyxl import load_workbook
@@ -35,22 +36,28 @@ class Window(Browser):
     """A window on the page, with a folder for what is saved."""
 
     def __init__(self, folder, first: str):
-        super().__init__(BROWSER, folder / "browser")
         self.saved = folder / "saved"
-        self.ask("Page.addScriptToEvaluateOnNewDocument", source=LISTEN)
-        self.ask("Page.setDownloadBehavior", behavior="allow", downloadPath=str(self.saved))
-        self.ask("DOM.enable")
+        super().__init__(BROWSER, folder / "browser")
         self.origin = first.partition("/?")[0]
         self.size(1280)
         self.ask("Page.navigate", url=first)
         self.wait("document.getElementById('check') !== null")
 
-    def size(self, width: int) -> None:
+    def open_page(self) -> str:
+        """One more page, which is talked to from now on."""
+        session = super().open_page()
+        self.ask("Page.addScriptToEvaluateOnNewDocument", source=LISTEN)
+        self.ask("Page.setDownloadBehavior", behavior="allow", downloadPath=str(self.saved))
+        self.ask("DOM.enable")
+        return session
+
+    def size(self, width: int, zoom: int = 1) -> None:
+        """A window so wide; at a zoom of 2 it has room for half as many CSS pixels."""
         self.ask(
             "Emulation.setDeviceMetricsOverride",
-            width=width,
-            height=900,
-            deviceScaleFactor=1,
+            width=width // zoom,
+            height=900 // zoom,
+            deviceScaleFactor=zoom,
             mobile=False,
         )
 
@@ -88,9 +95,9 @@ class Window(Browser):
         return self.saved / name
 
     def look(self) -> None:
-        """At both widths and in both schemes nothing is wrong with the page as it is."""
-        for width in (1280, 390):
-            self.size(width)
+        """At all widths and in both schemes nothing is wrong with the page as it is."""
+        for width, zoom in ((1280, 1), (1280, 2), (390, 1)):
+            self.size(width, zoom)
             assert self.evaluate(NO_WIDER)
         script = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
         self.evaluate(script + "; 0")
@@ -164,6 +171,17 @@ def test_what_is_to_mend_is_told_and_marked(desk, books):
     assert "need" in window.evaluate("document.querySelector('.lead').textContent")
 
 
+def find_holders(folder, text: str) -> list:
+    """The files that hold a text or are called by it, also what a browser keeps."""
+    codes = [text.encode(), text.encode("utf-16-le"), quote(text, safe="").encode()]
+    return [
+        path
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+        and (text in path.name or any(code in path.read_bytes() for code in codes))
+    ]
+
+
 def test_what_identifies_somebody_is_nowhere(desk, books, tmp_path):
     _, window, place, seen = desk
     called = tmp_path / f"{MAIL}.xlsx"
@@ -174,7 +192,10 @@ def test_what_identifies_somebody_is_nowhere(desk, books, tmp_path):
     assert MAIL not in window.evaluate(WHOLE)
     window.wait("!document.getElementById('marking') || document.getElementById('marking').hidden")
     wait_until_wiped(place)
+    window.close()  # whatever it keeps is written by now
     assert MAIL not in seen.read_text("utf-8")
+    assert find_holders(tmp_path, MAIL) == [called]
+    assert find_holders(tmp_path, window.origin.rpartition("/")[2])  # the search does find
 
 
 def test_hostile_cells_and_names_do_nothing(desk, books, tmp_path):
@@ -206,20 +227,41 @@ def test_files_can_be_dropped(desk, books):
     window.look()
 
 
+def test_a_file_that_cannot_be_read_is_told_where_its_site_is_not_known(desk, tmp_path):
+    _, window, _, _ = desk
+    broken = tmp_path / "mine.xlsx"
+    broken.write_bytes(b"no workbook")
+    window.check(broken)
+    assert "cannot be read" in window.evaluate("document.querySelector('h1').textContent")
+    window.look()
+
+
 def test_a_reload_in_the_middle_and_a_second_window_change_nothing(desk, books):
     _, window, _, _ = desk
+    first = window.session
     window.choose("files", books["good"])
     window.click("#check button")
     window.wait("location.pathname.startsWith('/checks/')")
     address = window.evaluate("location.pathname")
+    window.evaluate("window.before = true")
     window.ask("Page.reload")
+    window.wait(f"!window.before && (document.getElementById('running') || {VERDICT})")
+    second = window.open_page()
     window.ask("Page.navigate", url=window.origin)
     window.wait("document.getElementById('check') !== null")
     window.check(books["slips"])
     assert window.evaluate("location.pathname") != address
-    window.ask("Page.navigate", url=window.origin + address)
+    assert "need" in window.evaluate("document.querySelector('.lead').textContent")
+    window.session = first
     window.wait(VERDICT)
+    assert window.evaluate("location.pathname") == address
     assert "Nothing needs to be mended" in window.evaluate("document.body.innerText")
+    window.session = second
+    window.click("#close")
+    window.wait("document.body.innerText.includes('Closed')")
+    window.look()
+    window.session = first
+    window.wait("document.body.innerText.includes('has ended')", 60)  # it does not go on alone
 
 
 def test_a_check_can_be_stopped(desk, books):
@@ -231,6 +273,7 @@ def test_a_check_can_be_stopped(desk, books):
     window.click("#stop")
     window.wait(VERDICT)
     assert "stopped" in window.evaluate("document.querySelector('h1').textContent")
+    window.look()
     wait_until_wiped(place)
 
 
@@ -241,6 +284,7 @@ def test_a_program_that_was_killed_is_told(desk, books):
     window.wait("document.getElementById('stop') !== null")
     process.kill()
     window.wait("document.body.innerText.includes('has ended')", 60)
+    window.look()
     wait_until_wiped(place)
 
 
@@ -259,6 +303,17 @@ def test_the_list_of_those_who_withdrew_is_saved_or_refused(desk):
     window.click("form[data-save='/withdrawn'] button")
     saved = window.wait_for_file("withdrawn.csv")
     assert saved.read_bytes() == b"patient_id\nPT-0042\nPT-0043\n"
+
+
+def test_typing_is_told_with_the_next_call_and_silence_is_not(desk):
+    _, window, _, _ = desk
+    calls = "performance.getEntriesByType('resource').map(call => call.name.split('/').pop())"
+    window.wait(f"{calls}.includes('alive')", 60)
+    assert "alive?used" not in window.evaluate(calls)
+    window.evaluate("document.getElementById('pseudonyms').focus()")
+    window.type("PT")
+    window.wait(f"{calls}.includes('alive?used')", 60)
+    window.wait(f"{calls}.at(-1) === 'alive'", 60)
 
 
 def test_a_foreign_page_gets_nothing(desk):

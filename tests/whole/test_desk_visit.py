@@ -237,10 +237,17 @@ def test_what_follows_can_be_changed_and_what_was_seen_is_never_filled_in(form):
     assert MARKUP not in window.evaluate("document.documentElement.outerHTML")
 
 
-def test_another_language_is_chosen_on_the_page(desk):
+def test_another_language_is_chosen_on_the_page(desk, plan, tmp_path):
     window, _, _ = desk
     window.click("[data-language='de']")
     window.wait("document.documentElement.lang === 'de'")
+    window.look()
+    book = tmp_path / "mine.xlsx"
+    book.write_bytes(make_books(plan)["own_words"])
+    window.check(book)
+    window.look()
+    window.click("a[href$='/words']")
+    window.wait("document.querySelector('form[data-words]') !== null")
     window.look()
     window.ask("Page.navigate", url=f"{window.origin}/visit")
     window.wait("document.getElementById('append') !== null")

@@ -1,6 +1,7 @@
 """What the page answers, through a real connection: the way of a coordinator, and what others
 try."""
 
+import csv
 import html
 import io
 import json
@@ -17,6 +18,7 @@ import yaml
 from pipeline.desk import answers, pages
 from pipeline.desk.clock import Clock
 from pipeline.desk.guard import Guard
+from pipeline.desk.job import OVER, RUNNING
 from pipeline.desk.pages import MOST_JOBS, Desk
 from pipeline.desk.serve import make_server
 from pipeline.reports.render import TEMPLATES
@@ -38,16 +40,35 @@ def books(plan):
     return make_books(plan)
 
 
-@pytest.fixture
-def clock():
-    return Clock()
+class Time:
+    """Seconds that pass when a test says so."""
+
+    def __init__(self):
+        self.now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
 
 
 @pytest.fixture
-def client(tmp_path, clock):
+def passing():
+    return Time()
+
+
+@pytest.fixture
+def clock(passing):
+    return Clock(passing)
+
+
+@pytest.fixture
+def desk(tmp_path, clock):
+    return Desk(ROOT / "config", tmp_path, clock)
+
+
+@pytest.fixture
+def client(desk):
     """A client that has entered the page."""
     with socket.create_server(("127.0.0.1", 0)) as listening:
-        desk = Desk(ROOT / "config", tmp_path, clock)
         guard = Guard(desk.app, listening.getsockname()[1])
         server = make_server(guard)
         thread = threading.Thread(target=server.run, args=([listening],))
@@ -252,6 +273,43 @@ def test_files_of_other_folders_cannot_be_written(client, tmp_path):
     assert list_copies(tmp_path) == []
 
 
+def pick(table: bytes, keep: frozenset[str]) -> bytes:
+    """The rows of some episodes, with the header."""
+    header = csv.DictReader(io.StringIO(table.decode()))
+    rows = [row for row in header if row["episode_id"] in keep]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, header.fieldnames)
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue().encode()
+
+
+def test_what_an_earlier_delivery_held_and_this_one_lacks_is_counted_and_told_apart(client):
+    pool = ROOT / "synthetic_data" / "pool"
+    folder = next(p.parent for p in sorted(pool.glob("S*/001/*.csv")))
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    codes = list(csv.DictReader(io.StringIO(before["episodes.csv"].decode())))
+    kept = frozenset(row["episode_id"] for row in codes[: len(codes) // 4])
+    now = {n: c if n == "submission.csv" else pick(c, kept) for n, c in before.items()}
+    lines = before["submission.csv"].decode().splitlines()
+    now["submission.csv"] = "\n".join(
+        "delivery,002" if line.startswith("delivery,") else line
+        for line in lines
+        if not line.startswith("counted")
+    ).encode()
+    path = client.bring(now, before)
+    client.wait(path, "over")
+    page = html.unescape(client.ask("GET", path)[2].decode())
+    gone = len(codes) - len(kept)
+    told = f"This is so in {gone:,} of {len(codes):,} episodes of delivery 001."
+    apart = re.findall(r'<section class="apart".*?</section>', page, re.DOTALL)
+    assert len(apart) == 1
+    assert told in apart[0]
+    assert told not in page.replace(apart[0], "")
+    assert re.search(rf"<strong>withdrawn</strong>.*?<dd>{gone:,}</dd>", page, re.DOTALL)
+    assert page.index('class="lead"') < page.index('class="apart"') < page.index("changes-title")
+
+
 def test_it_can_be_looked_at_again_and_beside_another_one(client, books):
     first, second = (client.bring({"a.xlsx": books[name]}) for name in ("good", "slips"))
     while client.news(first)["stage"] == "running":
@@ -278,6 +336,19 @@ def test_only_some_checks_are_kept(client, tmp_path):
     assert client.ask("GET", paths[0])[0] == 404
     assert client.ask("GET", paths[1])[0] == 200
     assert len(list_copies(tmp_path)) == MOST_JOBS
+
+
+def test_a_check_that_runs_does_not_give_way_to_episodes_that_are_typed(client, desk):
+    """A second window, in which one episode after the other is added."""
+    paths = [client.bring({}, begin=False) for _ in range(MOST_JOBS)]
+    running, told, _, added, *_ = desk.jobs.values()
+    running.stage, told.stage = RUNNING, OVER
+    added.stage, added.entered = OVER, {"kept": True}
+    for gone in (3, 1, 2):
+        client.bring({}, begin=False)
+        assert len(desk.jobs) == MOST_JOBS
+        assert client.ask("GET", paths[gone])[0] == 404
+        assert client.news(paths[0])["stage"] == RUNNING
 
 
 def test_a_file_that_is_too_large_is_not_kept(client, tmp_path, monkeypatch):
@@ -307,6 +378,8 @@ def test_the_list_of_those_who_withdrew(client):
     status, _, text = client.post("/withdrawn", pseudonyms="Anna Meier")
     assert status == 422
     assert b"Anna" not in text
+    status, _, text = client.post("/withdrawn", pseudonyms=" ,\n")
+    assert (status, text.decode()) == (422, answers.WORDS["faults"]["nobody"])
 
 
 @pytest.mark.parametrize("body", ["", "[]", "{}", "null", "{", '{"site": 3}', "\xff"])
@@ -344,6 +417,46 @@ def test_strangers_get_nothing(client, books):
     for where in ("/checks", "/close", "/alive", f"{path}/stop"):
         assert client.ask("POST", where, Origin="http://evil.example")[0] == 403
         assert client.ask("POST", where, Origin=None)[0] == 403
+
+
+HOUR = 3_600
+CALLS = ("/alive", "/close", "/checks/{job}/news")  # of the page, and the end
+
+
+def test_an_hour_counts_from_whatever_somebody_did(client, desk, clock, passing):
+    job = client.bring({"a.xlsx": b"x"}, begin=False).rpartition("/")[2]
+    asked = [route for route in desk.app.routes if route.path not in CALLS]
+    assert len(asked) > 15
+    for route in asked:
+        for used in (False, True):
+            client.ask("POST", "/alive?used")
+            passing.now += HOUR - 60
+            client.ask("POST", "/alive")
+            assert not clock.is_over()
+            if used:
+                method = "POST" if "POST" in route.methods else "GET"
+                client.ask(method, route.path.format(job=job), "{}")
+            passing.now += 120
+            client.ask("POST", "/alive")
+            assert clock.is_over() != used, route.path
+
+
+def test_the_calls_of_a_window_keep_it_and_are_no_use_of_it(client, clock, passing):
+    job = client.bring({"a.xlsx": b"x"}, begin=False)
+    for second in range(0, HOUR + 60, 60):
+        assert not clock.is_over() or second > HOUR
+        passing.now += 60
+        client.ask("POST", "/alive")
+        client.news(job)
+    assert clock.is_over()
+
+
+def test_a_window_that_no_longer_calls_ends_it(client, clock, passing):
+    for _ in range(20):
+        passing.now += 20
+        client.ask("GET", "/checks/none/news")
+        clock.is_over()
+    assert clock.is_over()
 
 
 def test_the_button_ends_it(client, clock):
@@ -387,7 +500,7 @@ def test_all_languages_say_the_same_with_the_same_gaps():
 
 
 FAULTS = (
-    *("site", "gone", "large", "fault"),
+    *("site", "gone", "nobody", "large", "fault"),
     *("no_word", "other_word", "column_twice", "no_choice"),
     *("no_workbook", "no_column"),
 )

@@ -6,7 +6,13 @@ import zipfile
 import pytest
 from openpyxl import load_workbook
 
-from pipeline.desk.save import NotSaved, make_withdrawn, make_workbook, pack_delivery
+from pipeline.desk.save import (
+    NobodyWithdrew,
+    NotSaved,
+    make_withdrawn,
+    make_workbook,
+    pack_delivery,
+)
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.withdrawals import read_withdrawn
 from tests.desk_client import make_books
@@ -71,5 +77,5 @@ def test_what_is_no_pseudonym_is_not_saved_and_not_repeated(text, tmp_path):
 
 @pytest.mark.parametrize("text", ["", " \n", ",;"])
 def test_an_empty_list_is_not_saved(text, tmp_path):
-    with pytest.raises(NotSaved):
+    with pytest.raises(NobodyWithdrew):
         make_withdrawn(text, tmp_path)

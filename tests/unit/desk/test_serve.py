@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.desk.place import make_place
 from tests.desk_client import MAIL, Client, list_copies, make_books, start_desk, wait_until_wiped
 
 
@@ -50,6 +51,18 @@ def test_when_it_is_killed_the_check_ends_and_wipes_its_copies(started, plan):
     process.kill()
     process.wait()
     wait_until_wiped(place)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signals")
+def test_copies_that_a_killed_program_left_are_its_owners_and_go_with_the_next_start(started):
+    process, client, place, _ = started
+    client.bring({"a.xlsx": b"x"}, begin=False)
+    process.kill()
+    process.wait()
+    assert list_copies(place)
+    assert [folder.stat().st_mode & 0o777 for folder in place.iterdir()] == [0o700]
+    with make_place(place):
+        assert list_copies(place) == []
 
 
 def test_nothing_that_a_request_carries_is_written_down(started, plan):
