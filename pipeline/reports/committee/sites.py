@@ -16,7 +16,7 @@ MEANING = (
     "and so this does not say how good a clinic is."
 )
 WARNING = (
-    "In simulated pools of clinics that were all alike, 1 in 100 lay outside the first limits and "
+    "In simulated pools of clinics that were all alike, 4 in 100 lay outside the first limits and "
     "none outside the second."
 )
 
