@@ -100,11 +100,14 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
         # of a rate near none scores tell nothing: no step of its logarithm is to be above 1
         information += np.diag(np.maximum(np.abs(slope) - np.diag(information), 0.0))
         axes = cholesky(information[np.ix_(free, free)])
-        length = np.linalg.norm(solve_triangular(axes, slope[free], trans="T"))
-        promise = float(length**2) / 2
+        along = solve_triangular(axes, slope[free], trans="T")
+        length = float(np.linalg.norm(along))
+        promise = length**2 / 2
         if promise < TOLERANCE:
             return HiddenEnd(rates, find_weights(courses, rates), value, promise)
-        row = _climb(courses, row, free, axes, min(1.0, float(length)))
+        # nor is that of several together, where their scores hardly differ
+        longest = max(1.0, float(np.abs(solve_triangular(axes, along)).max()))
+        row = _climb(courses, row, free, axes, min(1.0, length / longest))
     raise NotConverged(f"the likelihood still rises after {ROUNDS} rounds")
 
 
