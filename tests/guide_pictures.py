@@ -119,9 +119,7 @@ SHOTS = {
         ".finding-list > li:nth-child(2) .where",
         (".finding-list > li:first-child summary",),
     ),
-    "fine": Shot(
-        "fine", ".answer", "a[href$='/delivery']", (".answer .lead", "a[href$='/delivery']")
-    ),
+    "fine": Shot("fine", ".answer", DELIVERY, (".answer .lead", DELIVERY)),
     "accepted": Shot("accepted", "header", ".answer"),
     "withdrawn": Shot(
         "start",
